@@ -1,0 +1,1 @@
+"""Intake, triage and quote service for a one-bench, mail-in repair shop of disc-playing electronics."""

@@ -1,0 +1,481 @@
+"""The frozen Definitions: everything flows/ and pricing/ say, after both passes.
+
+Nothing here reads a file. Every record that holds a number has a `source`: a published source, `common practice`,
+`invented for the demo` or `learned`. Minutes are hands-on bench minutes; money is Decimal in the rate card's currency.
+The YAML keys are the attribute names below; the loader and the JSON Schemas accept exactly these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any, Literal
+
+from intakebot.definitions.facts import Condition, Value
+
+FactType = Literal["choice", "choices", "yes_no", "text", "amount", "date", "count", "photo"]
+Purpose = Literal["safety", "triage", "price", "packing", "contact", "bench"]
+Stake = Literal["low", "medium", "high"]
+Role = Literal[
+    "device_kind", "loading", "model_name", "serial", "age_years",
+    "disc_result",            # plays / fails / not_tried, with `disc_class`
+    "hazard",                 # yes_no; yes pre-empts everything
+    "part_place",             # where a paired part is
+    "part_candidates",        # how many look-alike boards are there
+    "stuck_disc", "stuck_disc_class", "stuck_disc_title", "stuck_disc_wanted",
+    "attempt",                # who did it: nobody / owner / friend / shop / someone
+    "attempt_outcome", "spending_limit", "device_value", "deadline", "priority",
+    "enclosures", "weight_kg", "size_mm",
+    "name", "email", "phone", "address", "postcode", "country", "contact_by", "photos", "story",
+]
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing that can be known. `unknown` and `would rather not say` are always possible answers.
+
+    options: codes, for choice and choices (yes_no is always "yes", "no").
+    stake: how much a mistake costs; `high` facts move price or feasibility and are always asked directly.
+    role: what the engine uses it for, if anything; several facts may share `disc_result`, `hazard`, `attempt`.
+    disc_class / part: for the roles that need to say which class or which paired part.
+    implies: derived values of other facts, see Implication.
+    """
+
+    id: str
+    type: FactType
+    options: tuple[str, ...]
+    purposes: tuple[Purpose, ...]
+    stake: Stake
+    personal: bool = False
+    role: Role | None = None
+    disc_class: str | None = None
+    part: str | None = None
+    minimum: Decimal | None = None
+    maximum: Decimal | None = None
+    unit: str | None = None
+    max_length: int = 500
+    implies: tuple[Implication, ...] = ()
+
+
+@dataclass(frozen=True)
+class Implication:
+    """While this fact has `value`, `fact` has `gives` unless somebody said otherwise (derived, re-computed each turn)."""
+
+    value: Value
+    fact: str
+    gives: Value
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A tappable answer: its text key is `choice.<question>.<id>`; it sets facts (None = the customer does not know)."""
+
+    id: str
+    sets: Mapping[str, Value | None]
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question fills one fact, or several at once through its choices.
+
+    choices: empty for a single choice/yes_no fact (the fact's options are offered) and for free-text facts.
+    burden: effort for the customer in units of one easy question; money per unit is in the rate card.
+    tier: safety first; then triage by value; logistics last, on one form.
+    """
+
+    id: str
+    fills: tuple[str, ...]
+    tier: Literal["safety", "triage", "logistics"]
+    ask_when: Condition
+    burden: float
+    source: str
+    choices: tuple[Choice, ...] = ()
+    always: bool = False      # asked whenever allowed, whatever its value (e.g. where the original board is)
+
+
+@dataclass(frozen=True)
+class OddsChange:
+    """While `when` holds, multiply (prior odds of a fault, or chance a step works) by `times`."""
+
+    when: Condition
+    times: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Fault:
+    """prior: P(fault) before any evidence, independent of the others (noisy-OR network).
+
+    alone: never together with another fault (such as nothing wrong found).
+    repairable: False if no bench step of this shop restores it.
+    """
+
+    id: str
+    prior: float
+    repairable: bool
+    source: str
+    alone: bool = False
+    by_device: Mapping[str, float] = field(default_factory=dict)
+    odds_when: tuple[OddsChange, ...] = ()
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something seen or reported, with its likelihoods.
+
+    Two-valued (`values` has exactly yes and no): noisy-OR, P(no | D) = (1 - leak) * prod(1 - raises[d]).
+    Many-valued: P(value | D) = row of the dominant fault (the fault in D whose row gives the *smallest* share to
+    `normal`), `base` when no fault of D has a row.
+    values: value -> condition over facts; the first that holds is the value; none holds -> the finding drops out.
+    stage: `intake` (from the customer) or `bench` (seen while working; its facts have purpose bench).
+    seen_at: for bench findings, the steps at which it can be seen.
+    """
+
+    id: str
+    values: Mapping[str, Condition]
+    source: str
+    stage: Literal["intake", "bench"] = "intake"
+    leak: float | None = None
+    raises: Mapping[str, float] = field(default_factory=dict)
+    normal: str | None = None
+    base: Mapping[str, float] = field(default_factory=dict)
+    rows: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    applies_when: Condition | None = None
+    seen_at: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Level:
+    """An access level. `open`/`close` are minutes from / to its parent. One level has no parent: outside."""
+
+    id: str
+    parent: str | None
+    open: float
+    close: float
+    test_possible: bool
+    source: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One bench step.
+
+    minutes: median hands-on minutes, access not included. spread: sigma of ln(minutes) (log-normal).
+    fixes: fault -> P(this step cures it). tried: while it was done before, its chance is multiplied.
+    parts: ids in the parts list, used up when the step is done.
+    trial_of: for a board trial, the paired part whose look-alike candidates are tried one by one.
+    charge: flat price code in the rate card, or None for time.
+    """
+
+    id: str
+    level: str
+    minutes: float
+    spread: float
+    fixes: Mapping[str, float]
+    source: str
+    after: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    tried: tuple[OddsChange, ...] = ()
+    only_when: Condition | None = None
+    trial_of: str | None = None
+    hazards: tuple[str, ...] = ()     # ids of bench cautions shown with the step
+
+
+@dataclass(frozen=True)
+class Caution:
+    """severity stop: replaces the shipping label until a person has answered, outranks everything.
+
+    Shown to the customer while `when` holds (text key `caution.<id>.customer`, may be absent), and at the bench with
+    the steps that name it in `hazards` or while `when` holds (`caution.<id>.bench`).
+    asked: ids of packing instructions (`enclose.<x>`, `leave_out.<x>`, `stuck_disc`, `ship`) it is attached to.
+    """
+
+    id: str
+    severity: Literal["stop", "warning", "note"]
+    source: str
+    when: Condition | None = None
+    asked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PairedPart:
+    """A part that works only with its own mainboard.
+
+    place_fact: choice fact; `places` maps each option to a gate: go / doubt / hold / cannot.
+    doubt: probability that the enclosed part is *not* the original one, used for the gate `doubt`.
+    candidates_fact: count of look-alike parts. fault: the fault a missing original means.
+    """
+
+    id: str
+    place_fact: str
+    places: Mapping[str, Literal["go", "doubt", "hold", "cannot"]]
+    doubt: float
+    fault: str
+    source: str
+    candidates_fact: str | None = None
+    applies_when: Condition | None = None
+
+
+@dataclass(frozen=True)
+class Enclosure:
+    """Something to put in the box (or, in leave_outs, to keep at home). Text key `enclose.<id>` / `leave_out.<id>`."""
+
+    id: str
+    when: Condition
+    original_part: bool = False
+    protection: Literal["none", "antistatic", "rigid", "disc_sleeve"] = "none"
+
+
+@dataclass(frozen=True)
+class Device:
+    """A kind of device of the family, generic (no brand).
+
+    discs: disc classes it should play. mains_inside: it holds its own mains supply. fragility_g: assumed, never measured.
+    paired: ids of paired parts it has. lithium: None or (chemistry, watt_hours, how) for what stays inside.
+    """
+
+    id: str
+    discs: tuple[str, ...]
+    loading: tuple[str, ...]
+    weight_kg: float
+    size_mm: tuple[int, int, int]
+    fragility_g: float
+    mains_inside: bool
+    paired: tuple[str, ...]
+    source: str
+    lithium: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True)
+class DiscClass:
+    """wavelength_nm: the laser that reads it. Text key `disc.<id>`."""
+
+    id: str
+    wavelength_nm: int
+    source: str
+
+
+@dataclass(frozen=True)
+class PlayTest:
+    minutes: float
+    source: str
+
+
+@dataclass(frozen=True)
+class GivingUp:
+    """Cost of returning a device unrepaired: minutes to close, pack and explain, and goodwill in money."""
+
+    minutes: float
+    goodwill: Decimal
+    source: str
+
+
+@dataclass(frozen=True)
+class Phrases:
+    """Example wordings of one locale: fact -> value -> phrases; and cue words by kind (negation, hedge, ...)."""
+
+    locale: str
+    values: Mapping[str, Mapping[str, tuple[str, ...]]]
+    cues: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Family:
+    """One folder under flows/."""
+
+    id: str
+    title_key: str
+    version: str
+    devices: Mapping[str, Device]
+    disc_classes: Mapping[str, DiscClass]
+    facts: Mapping[str, Fact]
+    questions: Mapping[str, Question]
+    faults: Mapping[str, Fault]
+    findings: Mapping[str, Finding]
+    levels: Mapping[str, Level]
+    steps: Mapping[str, Step]
+    cautions: Mapping[str, Caution]
+    paired_parts: Mapping[str, PairedPart]
+    enclosures: tuple[Enclosure, ...]
+    leave_outs: tuple[Enclosure, ...]
+    play_test: PlayTest
+    giving_up: GivingUp
+    phrases: Mapping[str, Phrases]
+    texts: Mapping[str, Mapping[str, str | tuple[str, ...]]]   # locale -> key -> text (a tuple: tapered wordings)
+
+
+# ---- pricing/ ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class RateCard:
+    """What the shop charges; closed vocabulary. Amounts in `currency`, before tax if tax_mode is exclusive."""
+
+    id: str
+    currency: str
+    effective_from: date
+    source: str
+    labour_mode: Literal["started_blocks", "flat_by_step"]
+    hourly_rate: Decimal
+    block_minutes: int
+    minimum_labour: Decimal
+    flat_step_prices: Mapping[str, Decimal]
+    assessment_fee: Decimal
+    assessment_rule: Literal["charged", "credited_when_repaired", "waived"]
+    unhelpful_parts: Literal["not_charged", "charged", "kept_fitted"]
+    no_fix: Literal["assessment_only", "labour_capped", "free"]
+    no_fix_cap: Decimal
+    priority_percent: Decimal
+    return_shipping: Literal["by_zone", "included", "collected"]
+    deposit_percent: Decimal
+    discount_percent: Decimal
+    second_unit_percent: Decimal
+    tax_mode: Literal["exclusive", "inclusive"]
+    tax_percent: Decimal
+    tax_name: str
+    rounding: Literal["half_up", "half_down", "half_even"]
+    rounding_scope: Literal["line", "total"]
+    maximum_percentile: int               # the maximum is this percentile of the price, rounded up ...
+    maximum_step: Decimal                 # ... to this step
+    validity_days: int
+    question_burden_money: Decimal        # money value of one easy question to a customer
+    stop_threshold_amount: Decimal        # tau = max(amount, percent of the price)
+    stop_threshold_percent: Decimal
+    narrowing_weight: float               # money per money of expected drop in the price's standard deviation
+    profile: str
+    warranty_days: int
+
+
+@dataclass(frozen=True)
+class Part:
+    id: str
+    price: Decimal
+    currency: str
+    condition: Literal["new", "used", "rebuilt"]
+    effective_from: date
+    source: str
+    lead_days: int = 0
+    stocked: bool = True
+
+
+@dataclass(frozen=True)
+class Parcel:
+    """A box the shop recommends: inner sides in mm, its own weight, board strength for the rough estimate."""
+
+    id: str
+    inner_mm: tuple[int, int, int]
+    outer_mm: tuple[int, int, int]
+    tare_kg: float
+    ect_kn_per_m: float
+    caliper_mm: float
+    source: str
+
+
+@dataclass(frozen=True)
+class ShippingTariff:
+    """An invented carrier's tariff: zones by postcode prefix or country, dated rounding, price by billable kg."""
+
+    id: str
+    currency: str
+    effective_from: date
+    source: str
+    divisor_cm3_per_kg: int
+    side_rounding: Literal["up", "half_up", "none"]
+    weight_step_kg: Decimal
+    zones: Mapping[str, tuple[str, ...]]                       # zone -> countries
+    prices: Mapping[str, tuple[tuple[Decimal, Decimal], ...]]  # zone -> ((up to kg, price), ...)
+    maximum_kg: Decimal
+    maximum_length_plus_girth_cm: Decimal
+    transit_business_days: Mapping[str, int]
+    liability_limit: Decimal
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """country/subdivision for public holidays, weekdays the shop works (0 = Monday), own closures."""
+
+    country: str
+    subdivision: str | None
+    working_weekdays: tuple[int, ...]
+    closures: tuple[tuple[date, date, str], ...]
+    source: str
+    bench_hours_per_day: float
+    turnaround_percentile: int
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A jurisdiction's written-estimate rules as dated data; general information, not legal advice."""
+
+    id: str
+    effective_from: date
+    source: str
+    required_fields: tuple[str, ...]
+    cap_rule: Literal["none", "amount", "percent", "larger_of"]
+    cap_amount: Decimal
+    cap_percent: Decimal
+    minimum_validity_days: int
+    validity_ends_on_working_day: bool
+    notices: tuple[str, ...]              # text keys
+
+
+@dataclass(frozen=True)
+class ChanceWord:
+    """A word for a chance: lower bound (inclusive). Text key `chance.<id>`."""
+
+    id: str
+    at_least: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Shop:
+    """The demo shop, invented."""
+
+    name: str
+    legal_name: str
+    registration: str
+    address: tuple[str, ...]
+    country: str
+    postcode: str
+    email: str
+    phone: str
+    website: str
+    opening_hours_key: str
+    timezone: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Pricing:
+    shop: Shop
+    rate_cards: tuple[RateCard, ...]           # sorted by effective_from
+    parts: Mapping[str, tuple[Part, ...]]      # dated prices, sorted
+    parcels: tuple[Parcel, ...]
+    tariffs: tuple[ShippingTariff, ...]
+    calendar: Calendar
+    profiles: Mapping[str, Profile]
+    chance_words: tuple[ChanceWord, ...]       # rising at_least
+
+    def rate_card_on(self, day: date) -> RateCard:
+        """The card in force on a day: the latest that is effective by then.
+
+        Raises: LookupError when none is.
+        """
+        cards = [card for card in self.rate_cards if card.effective_from <= day]
+        if not cards:
+            raise LookupError(f"no rate card is in force on {day.isoformat()}")
+        return cards[-1]
+
+
+@dataclass(frozen=True)
+class Definitions:
+    """Everything, plus `version`: a short hash of all files' bytes, stored with each conversation."""
+
+    version: str
+    families: Mapping[str, Family]
+    pricing: Pricing
+    locales: tuple[str, ...]
+    core_texts: Mapping[str, Mapping[str, str | tuple[str, ...]]]   # flows/common/texts: engine and page texts
