@@ -346,6 +346,10 @@ class RateCard:
     narrowing_weight: float               # money per money of expected drop in the price's standard deviation
     profile: str
     warranty_days: int
+    minutes_doubt: float = 0.15           # sigma of ln of one factor common to all minutes: the medians may be off
+    chances_worth_boxes: float = 30.0     # the plan's chances count as knowledge from so many boxes
+    loan_item: Literal["none", "free"] = "none"
+    old_parts: Literal["returned", "on_request", "kept"] = "on_request"
 
 
 @dataclass(frozen=True)
