@@ -19,16 +19,37 @@ FactType = Literal["choice", "choices", "yes_no", "text", "amount", "date", "cou
 Purpose = Literal["safety", "triage", "price", "packing", "contact", "bench"]
 Stake = Literal["low", "medium", "high"]
 Role = Literal[
-    "device_kind", "loading", "model_name", "serial", "age_years",
-    "disc_result",            # plays / fails / not_tried, with `disc_class`
-    "hazard",                 # yes_no; yes pre-empts everything
-    "part_place",             # where a paired part is
-    "part_candidates",        # how many look-alike boards are there
-    "stuck_disc", "stuck_disc_class", "stuck_disc_title", "stuck_disc_wanted",
-    "attempt",                # who did it: nobody / owner / friend / shop / someone
-    "attempt_outcome", "spending_limit", "device_value", "deadline", "priority",
-    "enclosures", "weight_kg", "size_mm",
-    "name", "email", "phone", "address", "postcode", "country", "contact_by", "photos", "story",
+    "device_kind",
+    "loading",
+    "model_name",
+    "serial",
+    "age_years",
+    "disc_result",  # plays / fails / not_tried, with `disc_class`
+    "hazard",  # yes_no; yes pre-empts everything
+    "part_place",  # where a paired part is
+    "part_candidates",  # how many look-alike boards are there
+    "stuck_disc",
+    "stuck_disc_class",
+    "stuck_disc_title",
+    "stuck_disc_wanted",
+    "attempt",  # who did it: nobody / owner / friend / shop / someone
+    "attempt_outcome",
+    "spending_limit",
+    "device_value",
+    "deadline",
+    "priority",
+    "enclosures",
+    "weight_kg",
+    "size_mm",
+    "name",
+    "email",
+    "phone",
+    "address",
+    "postcode",
+    "country",
+    "contact_by",
+    "photos",
+    "story",
 ]
 
 
@@ -92,7 +113,7 @@ class Question:
     burden: float
     source: str
     choices: tuple[Choice, ...] = ()
-    always: bool = False      # asked whenever allowed, whatever its value (e.g. where the original board is)
+    always: bool = False  # asked whenever allowed, whatever its value (e.g. where the original board is)
 
 
 @dataclass(frozen=True)
@@ -180,7 +201,7 @@ class Step:
     tried: tuple[OddsChange, ...] = ()
     only_when: Condition | None = None
     trial_of: str | None = None
-    hazards: tuple[str, ...] = ()     # ids of bench cautions shown with the step
+    hazards: tuple[str, ...] = ()  # ids of bench cautions shown with the step
 
 
 @dataclass(frozen=True)
@@ -303,7 +324,9 @@ class Family:
     play_test: PlayTest
     giving_up: GivingUp
     phrases: Mapping[str, Phrases]
-    texts: Mapping[str, Mapping[str, str | tuple[str, ...]]]   # locale -> key -> text (a tuple: tapered wordings)
+    texts: Mapping[
+        str, Mapping[str, str | tuple[str, ...]]
+    ]  # locale -> key -> text (a tuple: tapered wordings)
 
 
 # ---- pricing/ ------------------------------------------------------------------------------------------------------
@@ -337,17 +360,17 @@ class RateCard:
     tax_name: str
     rounding: Literal["half_up", "half_down", "half_even"]
     rounding_scope: Literal["line", "total"]
-    maximum_percentile: int               # the maximum is this percentile of the price, rounded up ...
-    maximum_step: Decimal                 # ... to this step
+    maximum_percentile: int  # the maximum is this percentile of the price, rounded up ...
+    maximum_step: Decimal  # ... to this step
     validity_days: int
-    question_burden_money: Decimal        # money value of one easy question to a customer
-    stop_threshold_amount: Decimal        # tau = max(amount, percent of the price)
+    question_burden_money: Decimal  # money value of one easy question to a customer
+    stop_threshold_amount: Decimal  # tau = max(amount, percent of the price)
     stop_threshold_percent: Decimal
-    narrowing_weight: float               # money per money of expected drop in the price's standard deviation
+    narrowing_weight: float  # money per money of expected drop in the price's standard deviation
     profile: str
     warranty_days: int
-    minutes_doubt: float = 0.15           # sigma of ln of one factor common to all minutes: the medians may be off
-    chances_worth_boxes: float = 30.0     # the plan's chances count as knowledge from so many boxes
+    minutes_doubt: float = 0.15  # sigma of ln of one factor common to all minutes: the medians may be off
+    chances_worth_boxes: float = 30.0  # the plan's chances count as knowledge from so many boxes
     loan_item: Literal["none", "free"] = "none"
     old_parts: Literal["returned", "on_request", "kept"] = "on_request"
 
@@ -388,7 +411,7 @@ class ShippingTariff:
     divisor_cm3_per_kg: int
     side_rounding: Literal["up", "half_up", "none"]
     weight_step_kg: Decimal
-    zones: Mapping[str, tuple[str, ...]]                       # zone -> countries
+    zones: Mapping[str, tuple[str, ...]]  # zone -> countries
     prices: Mapping[str, tuple[tuple[Decimal, Decimal], ...]]  # zone -> ((up to kg, price), ...)
     maximum_kg: Decimal
     maximum_length_plus_girth_cm: Decimal
@@ -422,7 +445,7 @@ class Profile:
     cap_percent: Decimal
     minimum_validity_days: int
     validity_ends_on_working_day: bool
-    notices: tuple[str, ...]              # text keys
+    notices: tuple[str, ...]  # text keys
 
 
 @dataclass(frozen=True)
@@ -455,13 +478,13 @@ class Shop:
 @dataclass(frozen=True)
 class Pricing:
     shop: Shop
-    rate_cards: tuple[RateCard, ...]           # sorted by effective_from
-    parts: Mapping[str, tuple[Part, ...]]      # dated prices, sorted
+    rate_cards: tuple[RateCard, ...]  # sorted by effective_from
+    parts: Mapping[str, tuple[Part, ...]]  # dated prices, sorted
     parcels: tuple[Parcel, ...]
     tariffs: tuple[ShippingTariff, ...]
     calendar: Calendar
     profiles: Mapping[str, Profile]
-    chance_words: tuple[ChanceWord, ...]       # rising at_least
+    chance_words: tuple[ChanceWord, ...]  # rising at_least
 
     def rate_card_on(self, day: date) -> RateCard:
         """The card in force on a day: the latest that is effective by then.
@@ -482,4 +505,4 @@ class Definitions:
     families: Mapping[str, Family]
     pricing: Pricing
     locales: tuple[str, ...]
-    core_texts: Mapping[str, Mapping[str, str | tuple[str, ...]]]   # flows/common/texts: engine and page texts
+    core_texts: Mapping[str, Mapping[str, str | tuple[str, ...]]]  # flows/common/texts: engine and page texts
