@@ -1,0 +1,1 @@
+"""What goes into the box, how it is packed and when it travels. Pure: numbers and codes in, numbers and codes out."""
