@@ -1,0 +1,1 @@
+"""What a repair costs: money, charging rules, price distribution, written estimate, consent. Pure."""
