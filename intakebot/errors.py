@@ -11,7 +11,12 @@ IntakebotError
  ├── ConflictError              somebody else changed it first, or the state forbids it
  │    ├── StaleVersionError     the version given is not the current one
  │    ├── QuoteStateError       expired, superseded or already decided quote
- │    └── OverCapError          work or invoice above the authorised maximum
+ │    ├── OverCapError          work or invoice above the authorised maximum
+ │    ├── RequestRunningError   the same request is being answered at this moment
+ │    └── RequestMismatchError  the same key came again with another content
+ ├── SignatureError             a signed message that is not, or no longer, valid
+ ├── RateLimitedError           too many requests; carries when to come back
+ ├── StoreBusyError             the database cannot take a write now (locked, disk full, connection lost)
  └── ImpossibleFindingError     the evidence has probability zero under every hypothesis
 """
 
@@ -82,6 +87,33 @@ class QuoteStateError(ConflictError):
 
 class OverCapError(ConflictError):
     """Work or an invoice would pass the authorised maximum."""
+
+
+class RequestRunningError(ConflictError):
+    """The same request (same key) is being answered at this moment."""
+
+
+class RequestMismatchError(ConflictError):
+    """The same key came again with another content."""
+
+
+class SignatureError(IntakebotError):
+    """A signed message whose signature, time or headers are not valid. The text is safe to show to the sender."""
+
+
+class RateLimitedError(IntakebotError):
+    """Too many requests.
+
+    Attributes: policy (its name), retry_after_s (whole seconds until one more is allowed).
+    """
+
+    def __init__(self, policy: str, retry_after_s: int) -> None:
+        self.policy, self.retry_after_s = policy, retry_after_s
+        super().__init__(f"too many requests under the policy {policy}; try again in {retry_after_s} s")
+
+
+class StoreBusyError(IntakebotError):
+    """The database cannot take a write now (locked, disk full, connection lost). Nothing was stored; try again."""
 
 
 class ImpossibleFindingError(IntakebotError):
