@@ -54,7 +54,9 @@ def chances_shown(chances: Sequence[float], words: Sequence[ChanceWord]) -> tupl
 
 
 def _shown(percent: int, chance: float, words: Sequence[ChanceWord]) -> ChanceShown:
-    edge: Literal["", "under", "over"] = "under" if percent == 1 and chance < 0.01 else "over" if chance > 0.99 else ""
+    edge: Literal["", "under", "over"] = (
+        "under" if percent == 1 and chance < 0.01 else "over" if chance > 0.99 else ""
+    )
     if edge == "over":
         percent = 99
     return ChanceShown(percent, edge, word_for(percent, words))

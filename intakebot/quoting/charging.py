@@ -26,7 +26,15 @@ from typing import Literal
 
 from intakebot.definitions.model import Part, Pricing, RateCard
 from intakebot.errors import BadInputError, MoneyError
-from intakebot.quoting.money import Money, RoundingMode, divide_rounded, minor_units, rounded, tax_on, total_of
+from intakebot.quoting.money import (
+    Money,
+    RoundingMode,
+    divide_rounded,
+    minor_units,
+    rounded,
+    tax_on,
+    total_of,
+)
 
 LineKind = Literal[
     "labour", "flat_step", "minimum_labour", "labour_cap", "priority", "second_unit", "part", "discount",
@@ -109,7 +117,9 @@ def part_prices(pricing: Pricing, day: date, currency: str) -> dict[str, Part]:
             continue
         part = in_force[-1]
         if part.currency != currency:
-            raise MoneyError(f"parts.{part_id}.currency", part.currency, f"{currency}, the rate card's currency")
+            raise MoneyError(
+                f"parts.{part_id}.currency", part.currency, f"{currency}, the rate card's currency"
+            )
         current[part_id] = part
     return current
 
@@ -163,7 +173,9 @@ def block_price(card: RateCard) -> Money:
     """
     if card.block_minutes <= 0 or card.hourly_rate < 0:
         found = f"{card.hourly_rate} per hour in blocks of {card.block_minutes} minutes"
-        raise BadInputError(f"rate card {card.id}", found, "a rate of 0 or more and blocks of 1 minute or more")
+        raise BadInputError(
+            f"rate card {card.id}", found, "a rate of 0 or more and blocks of 1 minute or more"
+        )
     return rounded(Fraction(card.hourly_rate) * card.block_minutes / 60, card.currency, card.rounding)
 
 
@@ -185,7 +197,9 @@ def tariff(card: RateCard, parts: Mapping[str, Part], terms: Terms) -> Tariff:
 
     for part_id, part in parts.items():
         if part.currency != card.currency:
-            raise MoneyError(f"parts.{part_id}.currency", part.currency, f"{card.currency}, the rate card's currency")
+            raise MoneyError(
+                f"parts.{part_id}.currency", part.currency, f"{card.currency}, the rate card's currency"
+            )
         if part.price < 0:
             raise BadInputError(f"parts.{part_id}.price", str(part.price), "0 or more")
     shipping = terms.return_shipping or Money.zero(card.currency)
@@ -235,13 +249,19 @@ def billable(rules: Tariff, steps: Sequence[tuple[str, Sequence[str], bool]], re
     Raises: BadInputError for a part without a price on the quote's day.
     """
     card = rules.card
-    flat = tuple(step_id for step_id, _, _ in steps if card.labour_mode == "flat_by_step" and step_id in rules.flat_prices)
+    flat = tuple(
+        step_id
+        for step_id, _, _ in steps
+        if card.labour_mode == "flat_by_step" and step_id in rules.flat_prices
+    )
     parts = tuple(
         part_id for _, used, helped in steps for part_id in used if _part_is_billed(card, repaired, helped)
     )
     for part_id in parts:
         if part_id not in rules.part_prices:
-            raise BadInputError(f"parts.{part_id}", "no price in force", "a price effective on the day of the quote")
+            raise BadInputError(
+                f"parts.{part_id}", "no price in force", "a price effective on the day of the quote"
+            )
     return Billable(flat, parts, repaired, bool(steps))
 
 
@@ -287,11 +307,35 @@ def settle(rules: Tariff, what: Billable, blocks: int) -> Amounts:
     discount = -rules.discount.of_amount(labour + priority + second_unit + sum(parts), mode)
     fee = 0 if card.no_fix == "free" and not what.repaired else rules.assessment_fee
     credit = -fee if what.repaired and card.assessment_rule == "credited_when_repaired" else 0
-    charges = (time, *flat, top_up, -cut, priority, second_unit, *parts, discount, fee, credit, rules.return_shipping)
+    charges = (
+        time,
+        *flat,
+        top_up,
+        -cut,
+        priority,
+        second_unit,
+        *parts,
+        discount,
+        fee,
+        credit,
+        rules.return_shipping,
+    )
     tax = _tax(rules, charges)
     total = sum(charges) + (tax if card.tax_mode == "exclusive" else 0)
     return Amounts(
-        time, flat, top_up, -cut, priority, second_unit, parts, discount, fee, credit, rules.return_shipping, tax, total
+        time,
+        flat,
+        top_up,
+        -cut,
+        priority,
+        second_unit,
+        parts,
+        discount,
+        fee,
+        credit,
+        rules.return_shipping,
+        tax,
+        total,
     )
 
 
@@ -306,7 +350,9 @@ def blocks_started(minutes: float, block_minutes: int) -> int:
     return max(0, math.ceil(minutes / block_minutes - 1e-6))
 
 
-def billed_minutes(card: RateCard, steps: Sequence[tuple[str, float]], access_and_test_minutes: float) -> float:
+def billed_minutes(
+    card: RateCard, steps: Sequence[tuple[str, float]], access_and_test_minutes: float
+) -> float:
     """Minutes that are billed by time, for steps given as (id, minutes)."""
     if card.labour_mode == "started_blocks":
         return access_and_test_minutes + sum(minutes for _, minutes in steps)
@@ -334,7 +380,11 @@ def charge_by(rules: Tariff, parts: Mapping[str, Part], work: Work) -> Bill:
 
 def _check_minutes(work: Work) -> None:
     named = [(f"steps.{step.step_id}.minutes", step.minutes) for step in work.steps]
-    for where, minutes in [*named, ("access_minutes", work.access_minutes), ("test_minutes", work.test_minutes)]:
+    for where, minutes in [
+        *named,
+        ("access_minutes", work.access_minutes),
+        ("test_minutes", work.test_minutes),
+    ]:
         if not 0 <= minutes <= LONGEST_JOB_MINUTES:
             raise BadInputError(where, minutes, f"0 to {LONGEST_JOB_MINUTES:.0f} minutes")
 
@@ -354,12 +404,16 @@ def bill_of(rules: Tariff, parts: Mapping[str, Part], what: Billable, amounts: A
 
     def add_share(kind: LineKind, minor: int, percent: Decimal) -> None:
         if minor:
-            lines.append(LineItem(kind, "", percent, "percent", money(0), money(minor), f"{origin}: {kind}_percent"))
+            lines.append(
+                LineItem(kind, "", percent, "percent", money(0), money(minor), f"{origin}: {kind}_percent")
+            )
 
     if amounts.time:
         source = f"{origin}: hourly_rate {card.hourly_rate}, blocks of {card.block_minutes} min"
         lines.append(
-            LineItem("labour", "", Decimal(blocks), "block", money(rules.block_price), money(amounts.time), source)
+            LineItem(
+                "labour", "", Decimal(blocks), "block", money(rules.block_price), money(amounts.time), source
+            )
         )
     for step_id, price in zip(what.flat_steps, amounts.flat, strict=False):
         add("flat_step", price, f"{origin}: flat_step_prices", step_id)
@@ -369,11 +423,20 @@ def bill_of(rules: Tariff, parts: Mapping[str, Part], what: Billable, amounts: A
     add_share("second_unit", amounts.second_unit, card.second_unit_percent)
     for part_id, price in zip(what.parts, amounts.parts, strict=True):
         part = parts[part_id]
-        add("part", price, f"parts: {part_id}, {part.condition}, from {part.effective_from.isoformat()}", part_id)
+        add(
+            "part",
+            price,
+            f"parts: {part_id}, {part.condition}, from {part.effective_from.isoformat()}",
+            part_id,
+        )
     add_share("discount", amounts.discount, card.discount_percent)
     add("assessment_fee", amounts.assessment_fee, f"{origin}: assessment_fee")
     add("assessment_credit", amounts.assessment_credit, f"{origin}: assessment_rule {card.assessment_rule}")
-    add("return_shipping", amounts.return_shipping, f"{origin}: return_shipping {card.return_shipping}; tariff by zone")
+    add(
+        "return_shipping",
+        amounts.return_shipping,
+        f"{origin}: return_shipping {card.return_shipping}; tariff by zone",
+    )
     inclusive = card.tax_mode == "inclusive"
     if amounts.tax and not inclusive:
         source = f"{origin}: {card.tax_name}, rounded {card.rounding} by {card.rounding_scope}"

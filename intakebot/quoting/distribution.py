@@ -179,9 +179,7 @@ def typical_total(rules: Tariff, outcome: PlannedOutcome) -> int:
 # ---- quick: convolution on the billing blocks ------------------------------------------------------------------------
 
 
-def quick_price(
-    rules: Tariff, outcomes: Sequence[PlannedOutcome], doubt: Doubt | None = None
-) -> QuickPrice:
+def quick_price(rules: Tariff, outcomes: Sequence[PlannedOutcome], doubt: Doubt | None = None) -> QuickPrice:
     """Mean, standard deviation and 10/50/90 % points without drawing; a fraction of a millisecond per outcome.
 
     Raises: BadInputError for outcomes that are not a distribution over known steps, or a part without a price.
@@ -216,7 +214,8 @@ def _block_chances(priced: _Priced, block_minutes: int, doubt_sigma: float) -> l
     if mean <= 0:
         return [(blocks_started(priced.fixed_minutes, block_minutes), 1.0)]
     variance = sum(
-        (m * math.exp(s * s / 2)) ** 2 * math.expm1(s * s) for m, s in zip(priced.medians, priced.spreads, strict=True)
+        (m * math.exp(s * s / 2)) ** 2 * math.expm1(s * s)
+        for m, s in zip(priced.medians, priced.spreads, strict=True)
     )
     own = math.log1p(variance / mean**2)
     mu, sigma = math.log(mean) - own / 2, math.sqrt(own + doubt_sigma**2)
@@ -274,7 +273,11 @@ def price_distribution(
     known = checked(outcomes)
     trust = Doubt.of(rules.card) if doubt is None else doubt
     rng = np.random.default_rng(seed)
-    weights = _chance_draws(rng, known, trust.boxes) if chance_draws is None else _checked_draws(chance_draws, known)
+    weights = (
+        _chance_draws(rng, known, trust.boxes)
+        if chance_draws is None
+        else _checked_draws(chance_draws, known)
+    )
     draws = weights.shape[0]
     factor = np.exp(trust.minutes * rng.standard_normal((draws, 1)))
     priced = [_priced(rules, outcome) for outcome in known]
@@ -301,7 +304,9 @@ def _chance_draws(
     return gammas / gammas.sum(axis=1, keepdims=True)
 
 
-def _checked_draws(draws: npt.NDArray[np.float64], outcomes: Sequence[PlannedOutcome]) -> npt.NDArray[np.float64]:
+def _checked_draws(
+    draws: npt.NDArray[np.float64], outcomes: Sequence[PlannedOutcome]
+) -> npt.NDArray[np.float64]:
     given = np.asarray(draws, dtype=np.float64)
     if given.ndim != 2 or given.shape[1] != len(outcomes) or not len(given) or (given < -1e-12).any():
         raise BadInputError("chance_draws", given.shape, f"rows of {len(outcomes)} chances")
@@ -329,17 +334,21 @@ def _drawn_prices(
 def _points(prices: npt.NDArray[np.int64], shares: npt.NDArray[np.float64]) -> tuple[tuple[int, float], ...]:
     distinct, index = np.unique(prices, return_inverse=True)
     chances = np.bincount(index.ravel(), weights=shares.ravel())
-    chances /= chances.sum()
-    return tuple((int(price), float(chance)) for price, chance in zip(distinct, chances, strict=True) if chance > 0)
+    chances = chances / chances.sum()
+    return tuple(
+        (int(price), float(chance)) for price, chance in zip(distinct, chances, strict=True) if chance > 0
+    )
 
 
-def _band(prices: npt.NDArray[np.int64], shares: npt.NDArray[np.float64], currency: str) -> tuple[Money, Money]:
+def _band(
+    prices: npt.NDArray[np.int64], shares: npt.NDArray[np.float64], currency: str
+) -> tuple[Money, Money]:
     order = prices.argsort(axis=1, kind="stable")
     rising = np.take_along_axis(prices, order, axis=1)
     below = np.take_along_axis(shares, order, axis=1).cumsum(axis=1)
     at = (below >= 0.9 - 1e-9).argmax(axis=1)
     p90s = np.sort(rising[np.arange(len(rising)), at])
-    low, high = p90s[int(0.1 * (len(p90s) - 1))], p90s[int(math.ceil(0.9 * (len(p90s) - 1)))]
+    low, high = p90s[int(0.1 * (len(p90s) - 1))], p90s[math.ceil(0.9 * (len(p90s) - 1))]
     return Money.of_minor(int(low), currency), Money.of_minor(int(high), currency)
 
 
@@ -350,7 +359,7 @@ def _outcome_price(
     prices: npt.NDArray[np.int64],
 ) -> OutcomePrice:
     flat = np.sort(prices, axis=None)
-    low, high = flat[int(0.1 * (flat.size - 1))], flat[int(math.ceil(0.9 * (flat.size - 1)))]
+    low, high = flat[int(0.1 * (flat.size - 1))], flat[math.ceil(0.9 * (flat.size - 1))]
     return OutcomePrice(
         outcome,
         typical_bill(rules, parts, outcome),

@@ -41,7 +41,9 @@ def minimum_fee(rules: Tariff, parts: Mapping[str, Part]) -> Money:
     return charge_by(rules, parts, NO_WORK).total
 
 
-def shop_maximum(rules: Tariff, points: Sequence[tuple[int, float]], repaired_points: Sequence[tuple[int, float]]) -> Money:
+def shop_maximum(
+    rules: Tariff, points: Sequence[tuple[int, float]], repaired_points: Sequence[tuple[int, float]]
+) -> Money:
     """The rate card's percentile of the price, rounded up to the card's step.
 
     Raises: BadInputError for a percentile outside 1..100.
@@ -71,8 +73,12 @@ def authorised_plan(
     """
     least = minimum_fee(rules, parts)
     if limit is not None and limit < least:
-        raise BadInputError("spending_limit", str(limit.amount), f"at least {least.amount} {least.currency}, the minimum fee")
-    maximum = max(least, shop_maximum(rules, quick_points(rules, outcomes), _repaired_points(rules, outcomes)))
+        raise BadInputError(
+            "spending_limit", str(limit.amount), f"at least {least.amount} {least.currency}, the minimum fee"
+        )
+    maximum = max(
+        least, shop_maximum(rules, quick_points(rules, outcomes), _repaired_points(rules, outcomes))
+    )
     stopped_by: Literal["percentile", "limit"] = "percentile"
     if limit is not None and limit < maximum:
         maximum, stopped_by = limit, "limit"

@@ -43,7 +43,7 @@ _OTHER_DIGITS = {
     4: "CLF UYW",
 }
 
-MINOR_UNITS: Mapping[str, int] = {code: 2 for code in _TWO_DIGITS.split()} | {
+MINOR_UNITS: Mapping[str, int] = dict.fromkeys(_TWO_DIGITS.split(), 2) | {
     code: digits for digits, codes in _OTHER_DIGITS.items() for code in codes.split()
 }
 """ISO 4217 code -> digits after the point. Metals, test codes and funds without minor units are not money here."""
@@ -282,9 +282,16 @@ def format_money(money: Money, locale: str, *, accounting: bool = False) -> str:
         known = Locale.parse(locale.replace("-", "_"))
     except (ValueError, UnknownLocaleError):
         raise BadInputError("locale", locale, "a locale such as en, en-GB or de") from None
-    pattern = (known.currency_formats["accounting"] if accounting else known.currency_formats["standard"]).pattern
+    pattern = (
+        known.currency_formats["accounting"] if accounting else known.currency_formats["standard"]
+    ).pattern
     return format_currency(
-        exact, money.currency, format=_with_digits(pattern, digits), locale=known, currency_digits=False, decimal_quantization=True
+        exact,
+        money.currency,
+        format=_with_digits(pattern, digits),
+        locale=known,
+        currency_digits=False,
+        decimal_quantization=True,
     )
 
 
@@ -309,4 +316,6 @@ def parse_limit(raw: str | Decimal | int, currency: str, where: str = "limit") -
     try:
         return Money.of_minor(money.minor, currency)
     except MoneyError:
-        raise BadInputError(where, str(raw), f"at most {minor_units(currency)} digits after the point") from None
+        raise BadInputError(
+            where, str(raw), f"at most {minor_units(currency)} digits after the point"
+        ) from None

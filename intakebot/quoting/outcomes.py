@@ -135,7 +135,9 @@ def after_work(outcomes: Sequence[PlannedOutcome], done: DoneSoFar) -> tuple[Pla
     )
 
 
-def cut_after(outcomes: Sequence[PlannedOutcome], groups: int, done: DoneSoFar | None = None) -> tuple[PlannedOutcome, ...]:
+def cut_after(
+    outcomes: Sequence[PlannedOutcome], groups: int, done: DoneSoFar | None = None
+) -> tuple[PlannedOutcome, ...]:
     """The plan that stops after so many groups: later ends become the end without a repair.
 
     With 0 groups nothing is done at the bench beyond the assessment and what was `done` before.

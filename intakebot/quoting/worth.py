@@ -58,6 +58,10 @@ def worth_it(
             return "worth_it" if limit is not None and likely <= limit else "cannot_say"
         if likely >= value:
             return "not_worth_it"
-        return "close" if float(likely.amount) > CLOSE_SHARE * float(value.amount) or maximum > value else "worth_it"
+        return (
+            "close"
+            if float(likely.amount) > CLOSE_SHARE * float(value.amount) or maximum > value
+            else "worth_it"
+        )
 
     return WorthIt(verdict(), likely, maximum, value, limit, chance)
