@@ -1,0 +1,203 @@
+"""A planning problem as arrays, with what cannot matter taken out.
+
+Steps are sorted by id and become bits: step j is bit 1 << j of a mask. Everything here is exact; see `problem` for the
+meaning of R and of the levels.
+
+What is taken out first:
+- hypotheses that hold a fault which no step can cure go to `rest`: no plan repairs them;
+- when giving up is allowed, steps that cure nothing that is left, unless a useful step must come after them. Such a step
+  only costs. When giving up is not allowed until all is tried, every step stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from intakebot.triage.problem import AccessLevel, PlanningProblem, PlanStep
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+NOTHING_LEFT = 1e-15
+"""R below this counts as 0: rounding, not a chance."""
+
+
+@dataclass(frozen=True)
+class Arrays:
+    """n steps, F faults, H hypotheses, L levels.
+
+    fail: [F + 1, n], 1 - P(step cures fault); the last row is all 0 (a fault that is always cured, for padding).
+    members: [H, m] fault numbers of each hypothesis, padded with F. weight: [H]. rest: mass that no step repairs.
+    before: masks of the steps that must be done before each step. before_all: the same with their own predecessors.
+    needs: [n, L] bool, levels that must be open for a step. stays: [L] bool, may be open during a test.
+    open_cost, close_cost: [L]. open_at_start: [L] bool. apart: tag number per step, -1 without.
+    """
+
+    ids: tuple[str, ...]
+    cost: Floats
+    fail: Floats
+    members: Ints
+    weight: Floats
+    rest: float
+    before: tuple[int, ...]
+    before_all: tuple[int, ...]
+    needs: npt.NDArray[np.bool_]
+    stays: npt.NDArray[np.bool_]
+    open_cost: Floats
+    close_cost: Floats
+    open_at_start: npt.NDArray[np.bool_]
+    apart: Ints
+    depth: tuple[int, ...]
+    level_ids: tuple[str, ...]
+    test_cost: float
+    give_up: float | None
+    close_at_end: bool
+
+    @property
+    def size(self) -> int:
+        return len(self.ids)
+
+    def broken(self, cured: Floats) -> Floats:
+        """R for rows of P(fault is cured): [k, F + 1] -> [k]. The last column must be 1."""
+        if not len(self.weight):
+            return np.full(len(cured), self.rest)
+        all_cured = cured[:, self.members[:, 0]]
+        for column in range(1, self.members.shape[1]):
+            all_cured = all_cured * cured[:, self.members[:, column]]
+        return self.rest + (1.0 - all_cured) @ self.weight
+
+    def broken_after(self, orders: Sequence[int]) -> Floats:
+        """R after each prefix of an order of step numbers: length len(orders) + 1, first entry R({})."""
+        factors = np.ones((len(orders) + 1, self.fail.shape[0]))
+        if len(orders):
+            factors[1:] = self.fail[:, list(orders)].T
+        left = np.cumprod(factors, axis=0)
+        left[:, -1] = 0.0
+        return self.broken(1.0 - left)
+
+
+def arrays_of(problem: PlanningProblem) -> Arrays:
+    """Compile a checked problem."""
+    steps = _useful_steps(problem)
+    curable = {fault for step in steps for fault, chance in step.fixes.items() if chance > 0}
+    faults = sorted(curable & {fault for each in problem.hypotheses for fault in each.faults})
+    number = {fault: index for index, fault in enumerate(faults)}
+    merged: dict[tuple[int, ...], float] = {}
+    kept = 0.0
+    for hypothesis in sorted(problem.hypotheses, key=lambda each: (sorted(each.faults), each.probability)):
+        if hypothesis.probability > 0 and all(fault in number for fault in hypothesis.faults):
+            members = tuple(sorted(number[fault] for fault in hypothesis.faults))
+            merged[members] = merged.get(members, 0.0) + hypothesis.probability
+            kept += hypothesis.probability
+    width = max((len(members) for members in merged), default=1)
+    fail = np.ones((len(faults) + 1, len(steps)))
+    fail[-1] = 0.0
+    for column, step in enumerate(steps):
+        for fault, chance in step.fixes.items():
+            if fault in number:
+                fail[number[fault], column] = 1.0 - chance
+    before = _masks(steps)
+    levels = _Levels(problem)
+    tags = sorted({step.apart for step in steps if step.apart is not None})
+    rest = 1.0 - kept
+    return Arrays(
+        ids=tuple(step.id for step in steps),
+        cost=np.array([step.cost for step in steps], dtype=float),
+        fail=fail,
+        members=np.array(
+            [members + (len(faults),) * (width - len(members)) for members in merged], dtype=np.int64
+        ).reshape(len(merged), width),
+        weight=np.array(list(merged.values()), dtype=float),
+        rest=rest if rest > 1e-12 else 0.0,
+        before=before,
+        before_all=_transitive(before),
+        needs=np.array([levels.needed(step.level) for step in steps], dtype=bool).reshape(
+            len(steps), len(levels.ids)
+        ),
+        stays=np.array([levels.stays(each) for each in levels.ids], dtype=bool),
+        open_cost=np.array([levels.by_id[each].open for each in levels.ids], dtype=float),
+        close_cost=np.array([levels.by_id[each].close for each in levels.ids], dtype=float),
+        open_at_start=levels.open_at_start(problem.open_levels),
+        apart=np.array([-1 if step.apart is None else tags.index(step.apart) for step in steps], dtype=np.int64),
+        depth=tuple(len(levels.chain(step.level)) for step in steps),
+        level_ids=levels.ids,
+        test_cost=problem.test_cost,
+        give_up=problem.give_up_cost,
+        close_at_end=problem.close_at_end,
+    )
+
+
+def _useful_steps(problem: PlanningProblem) -> list[PlanStep]:
+    steps = {step.id: step for step in sorted(problem.steps, key=lambda step: step.id)}
+    if problem.give_up_cost is None:
+        return list(steps.values())
+    curable = {fault for step in steps.values() for fault, chance in step.fixes.items() if chance > 0}
+    wanted = {
+        fault
+        for hypothesis in problem.hypotheses
+        if hypothesis.probability > 0 and all(each in curable for each in hypothesis.faults)
+        for fault in hypothesis.faults
+    }
+    waiting = [
+        step.id
+        for step in steps.values()
+        if any(chance > 0 and fault in wanted for fault, chance in step.fixes.items())
+    ]
+    useful: set[str] = set()
+    while waiting:
+        each = waiting.pop()
+        if each not in useful:
+            useful.add(each)
+            waiting.extend(steps[each].after)
+    return [step for step in steps.values() if step.id in useful]
+
+
+def _masks(steps: Sequence[PlanStep]) -> tuple[int, ...]:
+    bit = {step.id: 1 << index for index, step in enumerate(steps)}
+    return tuple(sum(bit[other] for other in set(step.after)) for step in steps)
+
+
+def _transitive(before: tuple[int, ...]) -> tuple[int, ...]:
+    closed = list(before)
+    changed = True
+    while changed:
+        changed = False
+        for index, mask in enumerate(closed):
+            wider = mask
+            for other, theirs in enumerate(closed):
+                if mask >> other & 1:
+                    wider |= theirs
+            if wider != mask:
+                closed[index], changed = wider, True
+    return tuple(closed)
+
+
+class _Levels:
+    """The forest of levels, walked upwards."""
+
+    def __init__(self, problem: PlanningProblem) -> None:
+        self.by_id: Mapping[str, AccessLevel] = {level.id: level for level in problem.levels}
+        self.ids = tuple(sorted(self.by_id))
+
+    def chain(self, level_id: str | None) -> list[str]:
+        """The level and all above it."""
+        found = []
+        while level_id is not None:
+            found.append(level_id)
+            level_id = self.by_id[level_id].parent
+        return found
+
+    def needed(self, level_id: str | None) -> list[bool]:
+        chain = set(self.chain(level_id))
+        return [each in chain for each in self.ids]
+
+    def stays(self, level_id: str) -> bool:
+        return all(self.by_id[each].test_possible for each in self.chain(level_id))
+
+    def open_at_start(self, open_levels: Sequence[str]) -> npt.NDArray[np.bool_]:
+        wide = {each for level_id in open_levels for each in self.chain(level_id)}
+        return np.array([each in wide for each in self.ids], dtype=bool)
