@@ -93,6 +93,7 @@ class Source:
     common: Folder
     problems: list[Problem]
     version: str
+    unread: set[str] = field(default_factory=set)  # folders with a file that could not be read at all
 
 
 def read_files(root: FilePath) -> dict[str, bytes]:
@@ -152,9 +153,10 @@ def read_source(files: Mapping[str, bytes]) -> Source:
         document = read_yaml(name, files[name])
         source.problems.extend(document.problems)
         parts = name.split("/")
-        if document.problems or document.data is None:
-            if document.data is None and not document.problems:
+        if document.data is None:
+            if not document.problems:
                 source.problems.append(Problem(name, 1, "", "an empty file", "records"))
+            source.unread.add("pricing" if parts[0] == "pricing" else parts[1])
             continue
         if parts[0] == "pricing":
             _read_records(source, source.pricing, document, PRICING_KEYS)
@@ -237,6 +239,8 @@ def _shape_problem(record: Record, error: Any) -> Problem:
 
 def _expected(error: Any) -> tuple[str, str]:
     value = error.validator_value
+    if error.schema.get("pattern") == shape.DECIMAL_SCHEMA["pattern"]:
+        return 'an amount in quotes, such as "45.00"', ""
     if error.validator == "enum":
         return "one of " + ", ".join(map(str, value)), nearest(error.instance, map(str, value))
     if error.validator == "type":
@@ -249,8 +253,6 @@ def _expected(error: Any) -> tuple[str, str]:
         return f"a {value}", ""
     if error.validator == "oneOf":
         return "a condition: all, any, not, or fact with op and value", ""
-    if error.validator == "anyOf" and shape.DECIMAL_SCHEMA["anyOf"][1] in value:
-        return 'an amount in quotes, such as "45.00"', ""
     return str(error.message)[:120], ""
 
 

@@ -30,14 +30,17 @@ Problems = Iterator[Problem]
 
 
 def meaning_problems(source: Source) -> list[Problem]:
-    """Every problem of meaning in a source."""
+    """Every problem of meaning in a source. A folder with a file that cannot be read is left out: its rules would only
+    repeat that something is missing."""
     problems: list[Problem] = []
+    shared_unread = bool(source.unread & {"pricing", "common"})
     for folder in source.families.values():
-        for rule in RULES_OF_FAMILY:
-            problems.extend(rule(folder, source))
-    for rule in RULES_OF_PRICING:
-        problems.extend(rule(source.pricing, source))
-    if source.families or source.pricing.records:
+        if folder.name not in source.unread and not shared_unread:
+            for rule in RULES_OF_FAMILY:
+                problems.extend(rule(folder, source))
+    if not source.unread:
+        for rule in RULES_OF_PRICING:
+            problems.extend(rule(source.pricing, source))
         problems.extend(_locales_match(source))
     return problems
 
@@ -204,6 +207,12 @@ def references_exist(folder: Folder, source: Source) -> Problems:
             yield from _unknown(record, ("paired", index), part, folder.ids("paired_parts"), "paired part")
 
 
+def _written(folder: Folder, key: str, attribute: str) -> set[str]:
+    """Names under an attribute of all records as written, also of those with another problem."""
+    lists = [record.data.get(attribute) for record in folder.of(key) if isinstance(record.data, dict)]
+    return {str(name) for names in lists if isinstance(names, list | dict) for name in names}
+
+
 def _ready(folder: Folder, key: str) -> list[Record]:
     return [record for record in folder.of(key) if record.built is not None]
 
@@ -253,7 +262,7 @@ def _fits(record: Record, inside: Path, fact: Fact | None, value: Any) -> Proble
 
 def every_fact_reachable(folder: Folder, source: Source) -> Problems:
     """Every fact is filled by a question, implied by another, or seen on the bench."""
-    filled = {fact for record in _ready(folder, "questions") for fact in record.built.fills}
+    filled = _written(folder, "questions", "fills")
     implied = {i.fact for record in _ready(folder, "facts") for i in record.built.implies}
     for record in _ready(folder, "facts"):
         if record.id not in filled | implied and "bench" not in record.built.purposes:
@@ -341,7 +350,7 @@ def bench_findings_seen(folder: Folder, source: Source) -> Problems:
 
 def faults_repairable(folder: Folder, source: Source) -> Problems:
     """A repairable fault has a step that fixes it (else it has no price); another has none."""
-    fixed = {fault for record in _ready(folder, "steps") for fault in record.built.fixes}
+    fixed = _written(folder, "steps", "fixes")
     for record in _ready(folder, "faults"):
         if record.built.repairable and record.id not in fixed:
             yield record.problem(
@@ -561,7 +570,7 @@ def rate_cards_fit(folder: Folder, source: Source) -> Problems:
 
 def profiles_keep_the_law(folder: Folder, source: Source) -> Problems:
     """A profile asks for the fields that make a written estimate one, and has its notices in every locale."""
-    required = ("repairer", "contact", "device", "proposed_work", "maximum", "valid_until")
+    required = ("repairer_name", "repairer_address", "item", "proposed_work", "maximum", "valid_until")
     for record in _ready(folder, "profiles"):
         for name in required:
             if name not in record.built.required_fields:

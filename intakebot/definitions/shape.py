@@ -16,7 +16,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Any, get_args, get_origin
 
-from jsonschema import Draft202012Validator, FormatChecker
+from jsonschema import Draft202012Validator, FormatChecker, validators
 
 from intakebot.definitions import facts as facts_module
 from intakebot.definitions import model
@@ -75,9 +75,17 @@ CONDITION_SCHEMA: dict[str, Any] = {
     ]
 }  # fmt: skip
 
-DECIMAL_SCHEMA = {
-    "anyOf": [{"type": "integer"}, {"type": "string", "pattern": r"^-?[0-9]{1,12}(\.[0-9]{1,6})?$"}]
-}
+DECIMAL_SCHEMA: dict[str, Any] = {"type": ["integer", "string"], "pattern": r"^-?[0-9]{1,12}(\.[0-9]{1,6})?$"}
+
+
+def _is_integer(checker: Any, instance: Any) -> bool:
+    """JSON Schema takes 48.0 for an integer; an amount written without quotes must not pass that way."""
+    return isinstance(instance, int) and not isinstance(instance, bool)
+
+
+Validator: Any = validators.extend(
+    Draft202012Validator, type_checker=Draft202012Validator.TYPE_CHECKER.redefine("integer", _is_integer)
+)
 
 
 @dataclass(frozen=True)
@@ -107,8 +115,9 @@ def schema_for(cls: type) -> dict[str, Any]:
 
 
 @cache
-def validator_for(cls: type) -> Draft202012Validator:
-    return Draft202012Validator(schema_for(cls), format_checker=FormatChecker())
+def validator_for(cls: type) -> Any:
+    """A validator of one record class, made once."""
+    return Validator(schema_for(cls), format_checker=FormatChecker())
 
 
 def _object(cls: type) -> dict[str, Any]:

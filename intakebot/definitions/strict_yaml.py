@@ -66,7 +66,7 @@ def read_yaml(file: str, content: bytes) -> Document:
     except yaml.MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
         document.problems.append(
-            Problem(file, line, "", error.problem or "unreadable YAML", "well-formed YAML")
+            Problem(file, line, "", f"YAML that cannot be read ({error.problem})", "well-formed YAML")
         )
     except yaml.YAMLError as error:
         document.problems.append(Problem(file, 1, "", str(error).split("\n")[0], "well-formed YAML"))
