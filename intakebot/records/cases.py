@@ -15,7 +15,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, bindparam, delete, exists, insert, or_, select, update
+from sqlalchemy import Connection, Row, and_, bindparam, delete, exists, func, insert, or_, select, update
 
 from intakebot.errors import BadInputError, NotFoundError, StaleVersionError
 from intakebot.records.case import Case, CaseLine, IndexLine, Page
@@ -23,6 +23,7 @@ from intakebot.records.columns import instant_to_text, text_to_instant
 from intakebot.records.tables import case_words, conversations
 
 MAX_LIMIT = 100
+WAITS_FOR = ("shop_answer", "customer_consent", "box", "bench", "collection", "nothing")
 _c = conversations.c
 _LINE_COLUMNS = (
     _c.id, _c.reference, _c.version, _c.channel, _c.locale, _c.opened_at, _c.updated_at, _c.phase, _c.floor,
@@ -110,38 +111,46 @@ class Cases:
         search: str = "",
         after: str | None = None,
         limit: int = 50,
+        oldest_first: bool = False,
     ) -> Page:
-        """One page of cases, last changed first.
+        """One page of cases: last changed first, or (`oldest_first`) the one unchanged for longest.
 
         search: words; every one must begin a word of the case (name, reference, model).
         after: the cursor of the page before; it belongs to the same filter.
         Raises: BadInputError for a cursor that is not ours.
         """
-        wanted = {"waits_for": waits_for, "phase": phase, "floor": floor}
+        wanted: dict[str, str | None] = {"waits_for": waits_for, "phase": phase, "floor": floor}
         words = tuple(search.lower().split())
-        fingerprint = _filter_hash(wanted, words)
-        query = select(*_LINE_COLUMNS).order_by(_c.updated_at.desc(), _c.id.desc())
+        fingerprint = _filter_hash(wanted | {"order": "oldest" if oldest_first else "newest"}, words)
+        order = (_c.updated_at, _c.id) if oldest_first else (_c.updated_at.desc(), _c.id.desc())
+        query = select(*_LINE_COLUMNS).order_by(*order)
         for name, value in wanted.items():
             if value is not None:
                 query = query.where(_c[name] == value)
         for word in words:
-            query = query.where(
-                exists().where(
-                    case_words.c.conversation_id == _c.id,
-                    case_words.c.word >= word[:64],
-                    case_words.c.word < word[:63] + "\U0010ffff"
-                    if len(word) > 63
-                    else case_words.c.word < word + "\U0010ffff",
-                )
-            )
+            begins = (case_words.c.word >= word[:60], case_words.c.word < word[:60] + "\U0010ffff")
+            query = query.where(exists().where(case_words.c.conversation_id == _c.id, *begins))
         if after is not None:
             moment, case_id = _read_cursor(after, fingerprint)
-            query = query.where(or_(_c.updated_at < moment, and_(_c.updated_at == moment, _c.id < case_id)))
+            beyond, beyond_id = (
+                (_c.updated_at > moment, _c.id > case_id)
+                if oldest_first
+                else (_c.updated_at < moment, _c.id < case_id)
+            )
+            query = query.where(or_(beyond, and_(_c.updated_at == moment, beyond_id)))
         size = max(1, min(limit, MAX_LIMIT))
         rows = self._connection.execute(query.limit(size + 1)).all()
         lines = tuple(_line(row) for row in rows[:size])
         more = len(rows) > size
         return Page(lines, _cursor(lines[-1].updated_at, lines[-1].id, fingerprint) if more else None)
+
+    def counts(self, cap: int = 500) -> dict[str, int]:
+        """How many cases wait for what, each counted up to `cap` only, so that the cost does not grow with the shop."""
+        return {waits_for: self._count(waits_for, cap) for waits_for in WAITS_FOR}
+
+    def _count(self, waits_for: str, cap: int) -> int:
+        some = select(_c.id).where(_c.waits_for == waits_for).limit(cap).subquery()
+        return int(self._connection.execute(select(func.count()).select_from(some)).scalar_one())
 
     def opened_between(self, start: datetime, end: datetime) -> tuple[str, ...]:
         """Ids of the cases opened in [start, end), oldest first; for exports and retention."""

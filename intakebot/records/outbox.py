@@ -42,7 +42,8 @@ class NewItem:
 
     @property
     def lane(self) -> str:
-        return f"{self.target}|{self.conversation_id or ''}"
+        lane = f"{self.target}|{self.conversation_id or ''}"
+        return lane + "|reminder" if self.kind == "reminder" else lane
 
 
 @dataclass(frozen=True)

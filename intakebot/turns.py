@@ -1,0 +1,474 @@
+"""Where pure decisions and the outside meet. A turn is: load, decide, save in one commit, send after it.
+
+Promises kept here, and tested in tests/turns:
+- A returned answer means the turn is on disk: inbound message, events, snapshot with its new version, replies, quotes,
+  stored answer and outbox rows, all in one commit.
+- The same request (scope and key) never acts twice; its stored answer is given again, byte for byte.
+- Turns of one case are applied one after another. Deciding happens outside the write transaction, on the version that
+  was read; if somebody else was first, the decision is made again on what they left.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import json
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from intakebot.conversation import Assessor, Conversation, open_conversation
+from intakebot.conversation import Event as TalkEvent
+from intakebot.definitions import Definitions
+from intakebot.errors import (
+    BadInputError,
+    QuoteStateError,
+    RequestMismatchError,
+    RequestRunningError,
+    StaleVersionError,
+    StoreBusyError,
+)
+from intakebot.library import Library, open_library
+from intakebot.records import Case, Store, UnitOfWork
+from intakebot.records.case import StoredAnswer
+from intakebot.records.columns import to_json
+from intakebot.records.log import Address
+from intakebot.records.tokens import Ids, RandomIds, hash_secret
+from intakebot.turn_draft import CaseChange, Decided, Draft, Workshop, answer_mapping
+from intakebot.turn_save import announce, save_draft
+
+__all__ = [
+    "CaseChange",
+    "Decided",
+    "Opened",
+    "Request",
+    "Services",
+    "TurnAnswer",
+    "Via",
+    "Workshop",
+    "build_services",
+    "change_case",
+    "decide",
+    "open_case",
+    "take_turn",
+]
+
+MAX_ROUNDS = 8
+"""How often a turn is decided anew because another process was first, before it is refused as busy."""
+
+
+class CaseLocks:
+    """Turns of one case wait for each other here, so that work is rarely done twice. Correctness rests on versions."""
+
+    def __init__(self, count: int = 256) -> None:
+        self._locks = tuple(threading.Lock() for _ in range(count))
+
+    def of(self, case_id: str) -> threading.Lock:
+        return self._locks[hash(case_id) % len(self._locks)]
+
+
+class RunningRequests:
+    """The requests being answered in this process, to refuse the same one at the same time."""
+
+    def __init__(self) -> None:
+        self._running: set[tuple[str, str]] = set()
+        self._lock = threading.Lock()
+
+    @contextmanager
+    def only(self, scope: str, key: str) -> Iterator[None]:
+        """Raises: RequestRunningError while another thread is inside with the same scope and key."""
+        with self._lock:
+            if (scope, key) in self._running:
+                raise RequestRunningError("this request is being answered at this moment")
+            self._running.add((scope, key))
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._running.discard((scope, key))
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def no_links(case: Case) -> Mapping[str, str]:
+    """For callers without pages: nothing to link to."""
+    return {}
+
+
+@dataclass(frozen=True)
+class Services:
+    """What turns need from outside, built once by the command line or the app factory.
+
+    Attributes:
+        links: addresses of the customer's pages for a case (`form`, `estimate`, `packing`); put into texts, not stored.
+        source: this installation's name in events (a URI).
+        wake: called after a commit that left something to send.
+    """
+
+    store: Store
+    library: Library
+    workshop: Workshop
+    secret_key: bytes
+    now: Callable[[], datetime] = utc_now
+    ids: Ids = field(default_factory=RandomIds)
+    links: Callable[[Case], Mapping[str, str]] = no_links
+    source: str = "urn:intakebot"
+    wake: Callable[[], None] = lambda: None
+    locks: CaseLocks = field(default_factory=CaseLocks)
+    running: RunningRequests = field(default_factory=RunningRequests)
+
+
+def build_services(
+    store: Store,
+    definitions_root: Path,
+    assessor_factory: Callable[[Definitions], Assessor],
+    workshop: Workshop,
+    secret_key: bytes,
+    **others: Any,
+) -> Services:
+    """Services over a store and a folder of definitions. `others`: further attributes of `Services`.
+
+    Raises: DefinitionError; nothing is started with a bad folder.
+    """
+    now: Callable[[], datetime] = others.get("now", utc_now)
+    library = open_library(store, definitions_root, assessor_factory, now())
+    return Services(store=store, library=library, workshop=workshop, secret_key=secret_key, **others)
+
+
+@dataclass(frozen=True)
+class Request:
+    """What makes two requests the same one: scope (caller and route), key (the caller's), fingerprint of the content."""
+
+    scope: str
+    key: str
+    fingerprint: str
+
+
+@dataclass(frozen=True)
+class Via:
+    """How a message came: channel (`web`, `terminal`, `api`, `email`, `gateway:<id>`) and the customer's address there.
+
+    voice: how the conversation engine should word things: web, sms, email, terminal.
+    """
+
+    channel: str
+    address: str = ""
+    voice: str = "web"
+    thread: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class TurnAnswer:
+    """What the caller is told. body is canonical JSON: the same request gives the same bytes."""
+
+    status: int
+    body: str
+    replayed: bool = False
+
+    @property
+    def mapping(self) -> dict[str, Any]:
+        result: dict[str, Any] = json.loads(self.body)
+        return result
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A new conversation. token is shown to the customer once and only its hash is stored."""
+
+    answer: TurnAnswer
+    conversation_id: str
+    token: str
+
+
+def open_case(
+    services: Services,
+    *,
+    via: Via,
+    locale: str,
+    text: str | None = None,
+    family: str | None = None,
+    message_id: str = "open",
+    request: Request | None = None,
+    traceparent: str = "",
+) -> Opened:
+    """Begin a conversation, with the customer's first words if there are any.
+
+    Raises: BadInputError for an unknown family or locale; RequestMismatchError.
+    """
+    definitions = services.library.current
+    if locale not in definitions.locales:
+        raise BadInputError("locale", locale, "one of " + ", ".join(definitions.locales))
+    if family is not None and family not in definitions.families:
+        raise BadInputError("family", family, "one of " + ", ".join(sorted(definitions.families)))
+    for _ in range(MAX_ROUNDS):
+        stored = _stored(services, request)
+        if stored is not None:
+            case_id = str(stored.conversation_id)
+            answer = TurnAnswer(stored.status, stored.body, replayed=True)
+            return Opened(answer, case_id, first_token(services, case_id))
+        try:
+            return _open(services, definitions, via, locale, text, family, message_id, request, traceparent)
+        except RequestRunningError:
+            continue
+    raise StoreBusyError("the same request is being answered; try again")
+
+
+def _open(
+    services: Services,
+    definitions: Definitions,
+    via: Via,
+    locale: str,
+    text: str | None,
+    family: str | None,
+    message_id: str,
+    request: Request | None,
+    traceparent: str,
+) -> Opened:
+    now, case_id = services.now(), services.ids.case_id()
+    assessor = services.library.assessor(definitions)
+    token = first_token(services, case_id)
+    case = Case(
+        id=case_id,
+        reference=services.ids.reference(),
+        version=1,
+        family=family or next(iter(definitions.families)),
+        locale=locale,
+        channel=via.channel,
+        definitions_version=definitions.version,
+        rate_card=definitions.pricing.rate_card_on(now.date()).id,
+        opened_at=now,
+        updated_at=now,
+        conversation={},
+    )
+    turn = open_conversation(
+        definitions,
+        conversation_id=case_id,
+        channel=via.voice,
+        locale=locale,
+        now=now,
+        assessor=assessor,
+        family=family,
+        text=text,
+        message_id=message_id,
+        links=services.links(case),
+    )
+    draft = Draft(definitions, assessor, services.workshop, case, turn.conversation, now)
+    if text is not None:
+        draft.receive(text, {"text": text}, via.channel, message_id)
+    draft.take(turn, services.links(case), via.channel)
+    draft.announcements.insert(0, "conversation.opened")
+    case = draft.finish(via.channel)
+    answer = TurnAnswer(201, to_json(answer_mapping(draft, case)))
+    with services.store.unit_of_work() as work:
+        work.cases.add(case, hash_secret(token))
+        _remember(work, case, via, now)
+        save_draft(work, draft, case, services.ids, services.source, traceparent)
+        _keep_answer(work, request, answer, case_id, now)
+        work.commit()
+    services.wake()
+    return Opened(answer, case_id, token)
+
+
+def first_token(services: Services, case_id: str) -> str:
+    """The first token of a case: 256 bits made from the secret key and the case's random id.
+
+    Computed rather than drawn, so that a repeated opening can give it again although only its hash is stored.
+    """
+    digest = hmac.new(
+        services.secret_key, b"conversation token\n" + case_id.encode(), hashlib.sha256
+    ).digest()
+    return base64.urlsafe_b64encode(digest).decode().rstrip("=")
+
+
+@dataclass(frozen=True)
+class _Call:
+    """One call of a turn: who asks, how they came, and how it may be repeated."""
+
+    actor: str
+    via: Via | None = None
+    request: Request | None = None
+    token_hash: str | None = None
+    if_version: int | None = None
+    traceparent: str = ""
+    look: Callable[[UnitOfWork, Case], None] = lambda work, case: None
+
+
+def take_turn(
+    services: Services,
+    conversation_id: str,
+    event: TalkEvent,
+    *,
+    via: Via | None = None,
+    actor: str = "customer",
+    request: Request | None = None,
+    token_hash: str | None = None,
+    if_version: int | None = None,
+    traceparent: str = "",
+) -> TurnAnswer:
+    """One turn of a conversation.
+
+    Args:
+        via: None keeps the channel of the turn before.
+        request: its scope must name the caller: a repeat is answered without looking at the case again.
+        token_hash: when given, the case is only found under this token.
+        if_version: refuse unless this is the current version (staff edits).
+    Raises: NotFoundError, BadInputError, StaleVersionError, RequestMismatchError, StoreBusyError.
+    """
+    call = _Call(actor, via, request, token_hash, if_version, traceparent)
+
+    def decision(draft: Draft) -> None:
+        draft.advance(event, services.links(draft.case), via.channel if via else draft.case.channel)
+
+    return _turn(services, conversation_id, decision, call)
+
+
+def decide(
+    services: Services,
+    conversation_id: str,
+    decision: str,
+    limit: str | None = None,
+    *,
+    by: str,
+    channel: str,
+    quote_number: int | None = None,
+    request: Request | None = None,
+    token_hash: str | None = None,
+    traceparent: str = "",
+) -> TurnAnswer:
+    """Accept or decline the current estimate by button or API; consent and talk change in one commit.
+
+    Raises: QuoteStateError (expired, superseded, decided), BadInputError (limit), NotFoundError (no estimate yet),
+        and those of `take_turn`.
+    """
+    if decision not in ("accept", "decline"):
+        raise BadInputError("decision", decision, "accept or decline")
+
+    def look(work: UnitOfWork, case: Case) -> None:
+        current = work.quotes.current(case.id)
+        if quote_number is not None and current.number != quote_number:
+            raise QuoteStateError(f"estimate {quote_number} was replaced by estimate {current.number}")
+
+    def decide_it(draft: Draft) -> None:
+        draft.decide_or_refuse(decision, limit, by, channel, services.links(draft.case))
+
+    call = _Call(by, None, request, token_hash, None, traceparent, look)
+    return _turn(services, conversation_id, decide_it, call)
+
+
+def change_case(
+    services: Services,
+    conversation_id: str,
+    change: Callable[[Definitions, Case, datetime], CaseChange],
+    *,
+    actor: str,
+    if_version: int | None = None,
+    request: Request | None = None,
+    traceparent: str = "",
+) -> TurnAnswer:
+    """Staff and workshop changes. `change` must be pure: it is called again when somebody else was first.
+
+    Raises: whatever `change` raises (nothing is stored then), and those of `take_turn`.
+    """
+
+    def apply(draft: Draft) -> None:
+        draft.apply(
+            change(draft.definitions, draft.case, draft.now), services.links(draft.case), draft.case.channel
+        )
+
+    call = _Call(actor, None, request, None, if_version, traceparent)
+    return _turn(services, conversation_id, apply, call)
+
+
+def _turn(
+    services: Services, conversation_id: str, decision: Callable[[Draft], None], call: _Call
+) -> TurnAnswer:
+    with services.locks.of(conversation_id):
+        for _ in range(MAX_ROUNDS):
+            with services.store.reading() as work:
+                stored = _found(work, call.request)
+                if stored is not None:
+                    return TurnAnswer(stored.status, stored.body, replayed=True)
+                case = work.cases.get(conversation_id, call.token_hash)
+                call.look(work, case)
+            if call.if_version is not None and case.version != call.if_version:
+                raise StaleVersionError(call.if_version, case.version)
+            try:
+                return _decide_and_save(services, case, decision, call)
+            except (StaleVersionError, RequestRunningError):
+                continue  # another process was first: decide again on what it left, or give its answer
+    raise StoreBusyError("too many changes at once; nothing was stored")
+
+
+def _decide_and_save(
+    services: Services, case: Case, decision: Callable[[Draft], None], call: _Call
+) -> TurnAnswer:
+    definitions = services.library.of(case.definitions_version)
+    draft = Draft(
+        definitions=definitions,
+        assessor=services.library.assessor(definitions),
+        workshop=services.workshop,
+        case=case,
+        conversation=Conversation.from_mapping(case.conversation),
+        now=services.now(),
+        actor=call.actor,
+    )
+    decision(draft)
+    after = replace(draft.finish(call.via.channel if call.via else case.channel), version=case.version + 1)
+    answer = TurnAnswer(200, to_json(answer_mapping(draft, after)))
+    with services.store.unit_of_work() as work:
+        if draft.erases:
+            erase(services, work, after, draft.now, call.traceparent)
+        else:
+            work.cases.save(after, case.version)
+            if after.index.search_words != case.index.search_words:
+                work.cases.save_words(after)
+            if call.via is not None:
+                _remember(work, after, call.via, draft.now)
+            save_draft(work, draft, after, services.ids, services.source, call.traceparent)
+        _keep_answer(work, call.request, answer, None if draft.erases else case.id, draft.now)
+        work.commit()
+    services.wake()
+    return answer
+
+
+def _found(work: UnitOfWork, request: Request | None) -> StoredAnswer | None:
+    """The stored answer to this request. Raises RequestMismatchError when the key came with another content."""
+    if request is None:
+        return None
+    stored = work.answers.find(request.scope, request.key)
+    if stored is not None and stored.fingerprint != request.fingerprint:
+        raise RequestMismatchError("this key was used before with another content")
+    return stored
+
+
+def _stored(services: Services, request: Request | None) -> StoredAnswer | None:
+    if request is None:
+        return None
+    with services.store.reading() as work:
+        return _found(work, request)
+
+
+def _keep_answer(
+    work: UnitOfWork, request: Request | None, answer: TurnAnswer, case_id: str | None, now: datetime
+) -> None:
+    if request is not None:
+        stored = StoredAnswer(request.fingerprint, answer.status, answer.body, case_id)
+        work.answers.add(request.scope, request.key, stored, now)
+
+
+def _remember(work: UnitOfWork, case: Case, via: Via, now: datetime) -> None:
+    if via.address:
+        work.addresses.put(Address(via.channel, via.address, case.id, dict(via.thread), now))
+
+
+def erase(services: Services, work: UnitOfWork, case: Case, now: datetime, traceparent: str = "") -> None:
+    """Remove a case and everything that hangs on it, and tell the shop's systems. The caller commits."""
+    work.cases.delete(case.id)
+    announce(work, case, "conversation.erased", services.ids, services.source, now, traceparent)
