@@ -293,24 +293,32 @@ def no_waiting_in_circles(folder: Folder, source: Source) -> Problems:
     for record in _ready(folder, "questions"):
         for fact in record.built.fills:
             fillers.setdefault(fact, set()).add(record.id)
-    needs = {
-        record.id: {c.fact for _, c in _comparisons(record.built.ask_when)}
-        for record in _ready(folder, "questions")
-    }
+    guards = {record.id: record.built.ask_when for record in _ready(folder, "questions")}
     implied = {i.fact for record in _ready(folder, "facts") for i in record.built.implies}
+    free = implied | (folder.ids("facts") - set(fillers))
     open_ids: set[str] = set()
     while True:
-        known = {fact for fact, ids in fillers.items() if ids & open_ids} | implied
-        more = {
-            q for q in needs if q not in open_ids and needs[q] <= known | (folder.ids("facts") - set(fillers))
-        }
+        known = {fact for fact, ids in fillers.items() if ids & open_ids} | free
+        more = {q for q, guard in guards.items() if q not in open_ids and _can_open(guard, known)}
         if not more:
             break
         open_ids |= more
     for record in _ready(folder, "questions"):
-        if record.id not in open_ids and needs[record.id] <= folder.ids("facts"):
+        named = {comparison.fact for _, comparison in _comparisons(record.built.ask_when)}
+        if record.id not in open_ids and named <= folder.ids("facts"):
             yield record.problem(("ask_when",), "a guard that waits in a circle",
                                  "a guard over facts that other questions fill")  # fmt: skip
+
+
+def _can_open(guard: Any, known: set[str]) -> bool:
+    """Whether a guard can come true once the facts in `known` may have values; `exists: false` holds from the start."""
+    if isinstance(guard, AllOf):
+        return all(_can_open(part, known) for part in guard.parts)
+    if isinstance(guard, AnyOf):
+        return any(_can_open(part, known) for part in guard.parts)
+    if isinstance(guard, NotOf):
+        return all(comparison.fact in known for _, comparison in _comparisons(guard.part))
+    return guard.fact in known or (guard.op == "exists" and guard.value is False)
 
 
 # ---- faults, findings, steps ---------------------------------------------------------------------------------------
