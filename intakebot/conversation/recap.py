@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from intakebot.conversation.state import Conversation
 from intakebot.definitions.facts import Status, Value
 from intakebot.definitions.model import Stake
 

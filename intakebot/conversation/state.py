@@ -25,6 +25,7 @@ Floor = Literal["self", "person", "paused"]
 Consent = Literal["allowed", "opted_out"]
 Source = Literal["text", "tap", "form", "staff", "photo", "derived"]
 PendingKind = Literal[
+    "story",  # the opener: what is it and what does it do
     "question",  # `question` is asked
     "confirm",  # yes/no: is `fact` really `value`?
     "recap",  # the list of what was understood, each line editable
@@ -37,7 +38,6 @@ PendingKind = Literal[
     "confirm_erase",
     "confirm_start_again",
     "confirm_language",
-    "goon",  # paused or done: anything goes on
 ]
 FORMAT = 1
 PHASES: tuple[str, ...] = get_args(Phase)
@@ -225,6 +225,10 @@ class Conversation:
         proposals: suggested values still to be asked as yes/no.
         misses: messages in a row in which nothing was understood.
         recap_agreed: the customer agreed to the recap of the price-moving facts as they are now.
+        person_wrote: a person has written since the hand-over, so the engine keeps quiet.
+        estimated: plan key and maximum (as text) of the estimate last shown.
+        foreign: locale of the last message when it was in another shipped language than the conversation's, and how
+            many messages in a row were.
         last_replies: texts of the last turn, for `repeat`.
     """
 
@@ -252,6 +256,9 @@ class Conversation:
     safety_shown: tuple[str, ...] = ()
     messages_in: int = 0
     join_code: JoinCode | None = None
+    person_wrote: bool = False
+    estimated: tuple[str, str] | None = None
+    foreign: tuple[str, int] | None = None
     last_replies: tuple[str, ...] = ()
 
     @property
@@ -281,7 +288,12 @@ class Conversation:
             "asked": list(self.asked),
             "skipped": list(self.skipped),
             "proposals": [
-                {"fact": p.fact, "value": value_to_mapping(p.value), "certainty": p.certainty, "quote": p.quote}
+                {
+                    "fact": p.fact,
+                    "value": value_to_mapping(p.value),
+                    "certainty": p.certainty,
+                    "quote": p.quote,
+                }
                 for p in self.proposals
             ],
             "misses": self.misses,
@@ -291,10 +303,17 @@ class Conversation:
             "safety_shown": list(self.safety_shown),
             "messages_in": self.messages_in,
             "join_code": (
-                {"digest": code.digest, "expires_at": code.expires_at.isoformat(), "tries_left": code.tries_left}
+                {
+                    "digest": code.digest,
+                    "expires_at": code.expires_at.isoformat(),
+                    "tries_left": code.tries_left,
+                }
                 if code
                 else None
             ),
+            "person_wrote": self.person_wrote,
+            "estimated": list(self.estimated) if self.estimated else None,
+            "foreign": list(self.foreign) if self.foreign else None,
             "last_replies": list(self.last_replies),
         }
 
@@ -304,7 +323,7 @@ class Conversation:
         known = {item.name for item in fields(Conversation)} | {"format"}
         if raw.get("format") != FORMAT or set(raw) - known:
             raise ValueError(f"not a conversation of format {FORMAT}: {sorted(set(raw) - known)}")
-        code = raw["join_code"]
+        code, estimated, foreign = raw["join_code"], raw["estimated"], raw["foreign"]
         return Conversation(
             id=raw["id"],
             family=raw["family"],
@@ -337,6 +356,9 @@ class Conversation:
                 if code
                 else None
             ),
+            person_wrote=raw["person_wrote"],
+            estimated=(estimated[0], estimated[1]) if estimated else None,
+            foreign=(foreign[0], foreign[1]) if foreign else None,
             last_replies=tuple(raw["last_replies"]),
         )
 

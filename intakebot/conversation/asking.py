@@ -1,0 +1,163 @@
+"""Composing what is asked: one message with a short acknowledgement, one question and at most five choices."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from intakebot.conversation.choosing import fitting_choices, recap_facts
+from intakebot.conversation.labels import fact_label, thing, things, value_label
+from intakebot.conversation.state import Because, Pending, Proposal
+from intakebot.conversation.turn import Facts, Reply, ReplyChoice, ReplyKind
+from intakebot.conversation.values import value_to_mapping
+from intakebot.conversation.work import Work
+from intakebot.definitions.facts import Value
+from intakebot.definitions.model import Question
+from intakebot.definitions.values import options_of
+
+MOST_CHOICES = 5
+MOST_CHARACTERS = 320
+RECAP_LINES = 12
+
+Sets = Mapping[str, Value | None]
+
+
+def answer_choices(work: Work, question: Question, held: Facts | None = None) -> list[tuple[str, str, Sets]]:
+    """Every choice of a question as (value, label, facts it sets), "not sure" last.
+
+    Choices that contradict `held` (by default what the conversation holds) are left out.
+    """
+    texts, facts = work.texts, work.facts if held is None else held
+    found: list[tuple[str, str, Sets]] = []
+    if question.choices:
+        for choice in fitting_choices(facts, question):
+            found.append(
+                (f"{question.id}:{choice.id}", texts.say(f"choice.{question.id}.{choice.id}"), choice.sets)
+            )
+        unsure = len(question.choices) >= MOST_CHOICES or any(
+            choice.id == "not_sure" or all(value is None for value in choice.sets.values())
+            for choice in question.choices
+        )
+    else:
+        unsure = False
+        if len(question.fills) == 1:
+            fact = work.fact(question.fills[0])
+            for option in options_of(fact):
+                value: Value = (option,) if fact.type == "choices" else option
+                found.append((f"{question.id}:{option}", texts.option(fact, option), {fact.id: value}))
+    if not unsure:
+        sets = dict.fromkeys([fact for fact in question.fills if fact not in facts] or question.fills)
+        found.append((f"{question.id}:not_sure", work.say("choice.not_sure"), sets))
+    return found
+
+
+def page_of(
+    choices: list[tuple[str, str, Sets]], question_id: str, more_label: str, page: int
+) -> list[tuple[str, str]]:
+    """(value, label) of at most five choices: long lists are shown four at a time with "show more", "not sure" kept last."""
+    if len(choices) <= MOST_CHOICES:
+        return [(value, label) for value, label, _ in choices]
+    size = MOST_CHOICES - 1
+    pages = [choices[start : start + size] for start in range(0, len(choices), size)]
+    index = page % len(pages)
+    shown = [(value, label) for value, label, _ in pages[index]]
+    return [*shown, (f"{question_id}:more{(index + 1) % len(pages)}", more_label)]
+
+
+def ask(
+    work: Work, question: Question, because: Because, *, tries: int = 0, page: int = 0, lead: str = ""
+) -> None:
+    """Ask a question; its wording shortens with each try."""
+    again = min(work.conversation.asked.count(question.id), 1)
+    wording = min(max(tries, again), 1)
+    held: Facts | None = {} if because.reason == "asked_back" else None
+    choices = page_of(answer_choices(work, question, held), question.id, work.say("choice.more"), page)
+    text = work.texts.say(f"question.{question.id}", wording)
+    if because.reason == "blocking":
+        text = f"{work.say('blocking')} {text}"
+    if lead:
+        text = f"{lead} {text}"
+    pending = Pending("question", question=question.id, offered=tuple(choices), tries=tries, because=because)
+    put_question(work, text, choices, pending, "question")
+    if tries == 0 and page == 0:
+        work.change(asked=(*work.conversation.asked, question.id))
+    work.note("asked", question=question.id, tries=tries, because=because.to_mapping())
+
+
+def check(work: Work, proposal: Proposal, because: Because, *, tries: int = 0) -> None:
+    """Ask whether a fact really has the value heard or guessed, as yes or no."""
+    fact = work.fact(proposal.fact)
+    label, value = fact_label(work.texts, fact), value_label(work.texts, fact, proposal.value)
+    if fact.type == "yes_no" and proposal.value == "yes":
+        text = work.say("check_yes_no", label=label)
+    else:
+        text = work.say("check", label=label, value=value)
+    choices = [
+        (f"check:{fact.id}:yes", work.say("choice.yes")),
+        (f"check:{fact.id}:no", work.say("choice.no")),
+        (f"check:{fact.id}:not_sure", work.say("choice.not_sure")),
+    ]
+    pending = Pending(
+        "confirm", fact=fact.id, value=proposal.value, offered=tuple(choices), tries=tries, because=because
+    )
+    left = tuple(other for other in work.conversation.proposals if other.fact != fact.id)
+    work.change(proposals=left)
+    put_question(work, text, choices, pending, "confirm")
+    work.note("asked", check=fact.id, value=value_to_mapping(proposal.value), because=because.to_mapping())
+
+
+def show_recap(work: Work, *, again: bool = False) -> None:
+    """The one list of what was understood; each line can be picked and changed."""
+    lines = recap_facts(work)[:RECAP_LINES]
+    choices = [("recap:all_right", work.say("choice.all_right"))]
+    for fact_id in lines:
+        entry = work.facts[fact_id]
+        choices.append(
+            (f"change:{fact_id}", thing(work.texts, work.fact(fact_id), entry.value, entry.status))
+        )
+    text = work.say("recap_again" if again else "recap")
+    put_question(work, text, choices, Pending("recap", offered=tuple(choices)), "recap")
+    work.note("recap_shown", facts=list(lines))
+
+
+def put_question(
+    work: Work, text: str, choices: list[tuple[str, str]], pending: Pending, kind: ReplyKind
+) -> None:
+    """Send a question with the acknowledgements before it; a long acknowledgement goes as its own message."""
+    lead = acknowledgement(work)
+    if lead and len(lead) + 1 + len(text) > MOST_CHARACTERS:
+        work.reply(Reply(lead))
+        lead = ""
+    whole = f"{lead} {text}" if lead else text
+    work.reply(Reply(whole, tuple(ReplyChoice(label, value) for value, label in choices), kind))
+    work.change(pending=replace(pending, offered=tuple(choices)))
+
+
+def acknowledgement(work: Work) -> str:
+    """What was heard, changed and taken back in this turn, in one short line; empties the list."""
+    texts, family = work.texts, work.family
+    parts = list(work.acks)
+    changed = _latest(work.corrected)
+    if changed:
+        parts.append(work.say("changed", things=things(texts, family, changed, most=4)))
+    gone = [(fact, value) for fact, value in _latest(work.dropped) if work.fact(fact).stake != "low"]
+    if gone and changed:
+        parts.append(work.say("dropped", things=things(texts, family, gone, most=2)))
+    known = {fact for fact, _ in changed}
+    echoed = [(fact, value) for fact, value in _latest(work.echoed) if fact not in known]
+    if echoed:
+        parts.append(work.say("echo", things=things(texts, family, echoed)))
+    work.acks, work.corrected, work.dropped, work.echoed = [], [], [], []
+    return " ".join(part for part in parts if part)
+
+
+def _latest(pairs: list[tuple[str, Value | None]]) -> list[tuple[str, Value | None]]:
+    """Each fact once, with its last value, in order of first mention."""
+    return list(dict(pairs).items())
+
+
+def flush(work: Work) -> None:
+    """Say what is to be acknowledged when no question follows."""
+    lead = acknowledgement(work)
+    if lead:
+        work.reply(Reply(lead))

@@ -1,0 +1,209 @@
+"""Tapped choices. Each value names what it answers, so a tap on an older message still reaches the right question."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from intakebot.conversation.asking import ask, show_recap
+from intakebot.conversation.choosing import recap_facts
+from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
+from intakebot.conversation.entering import confirm, derive, enter
+from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask_story, go_on, reask
+from intakebot.conversation.handing import hand_off
+from intakebot.conversation.reading import deny, drop_proposal, offered_choices
+from intakebot.conversation.safety import preempt, review
+from intakebot.conversation.state import Because, Pending
+from intakebot.conversation.turn import DecideEstimate, EraseEverything, Reply
+from intakebot.conversation.work import Work
+
+
+def take_choice(work: Work, value: str) -> None:
+    """Do what a choice stands for; an unknown or outdated one leads back to the open question."""
+    head, _, rest = value.partition(":")
+    if head in work.family.questions:
+        _answer(work, head, rest)
+    elif head == "check":
+        _check(work, rest)
+    elif head in ("recap", "change", "set", "show_recap"):
+        _recap(work, head, rest)
+    elif head == "decision" and work.conversation.phase in ("estimated", "accepted"):
+        _decision(work, rest)
+    elif head.startswith("confirm_") and work.conversation.pending and work.conversation.pending.kind == head:
+        _confirmed(work, head, rest)
+    else:
+        reask(work, work.say("outdated"))
+
+
+def settle(work: Work) -> None:
+    """After facts were entered by a tap: derive, look for hazards, go on."""
+    derive(work)
+    if not preempt(work):
+        review(work)
+        go_on(work)
+
+
+def _answer(work: Work, question_id: str, choice: str) -> None:
+    question = work.family.questions[question_id]
+    pending = work.conversation.pending
+    current = pending is not None and pending.question == question_id
+    if choice.startswith("more"):
+        page = choice.removeprefix("more")
+        if current and pending is not None and page.isdecimal() and len(page) < 3:
+            asked = work.conversation.asked
+            ask(work, question, pending.because or Because("always"), tries=1, page=int(page))
+            work.change(asked=asked)
+        else:
+            reask(work, work.say("outdated"))
+        return
+    opened = (
+        pending if current and pending is not None else Pending("question", because=Because("asked_back"))
+    )
+    found = {value: sets for value, _, sets in offered_choices(work, opened, question)}
+    sets = found.get(f"{question_id}:{choice}")
+    if sets is None:
+        reask(work, work.say("outdated"))
+        return
+    for fact, value in sets.items():
+        if value is None:
+            if fact not in work.facts or opened.because == Because("asked_back"):
+                enter(work, fact, None, status="not_known", source="tap")
+        else:
+            enter(work, fact, value, status="confirmed", source="tap")
+            drop_proposal(work, fact)
+    if current:
+        work.change(pending=None)
+    settle(work)
+
+
+def _check(work: Work, rest: str) -> None:
+    fact, _, answer = rest.rpartition(":")
+    pending = work.conversation.pending
+    if pending is None or pending.kind != "confirm" or pending.fact != fact or pending.value is None:
+        reask(work, work.say("outdated"))
+        return
+    if answer == "yes":
+        confirm(work, fact, pending.value)
+    elif answer == "no":
+        deny(work, fact, pending.value)
+    elif fact not in work.facts:
+        enter(work, fact, None, status="not_known", source="tap")
+    work.change(pending=None)
+    settle(work)
+
+
+def _recap(work: Work, head: str, rest: str) -> None:
+    if head == "recap":
+        agree(work)
+    elif head == "show_recap":
+        show_recap(work, again=True)
+    elif head == "change" and rest in work.family.facts:
+        ask_change(work, rest)
+    elif head == "set":
+        fact_id, _, code = rest.rpartition(":")
+        fact = work.family.facts.get(fact_id)
+        codes = () if fact is None else ("yes", "no") if fact.type == "yes_no" else fact.options
+        if code not in codes:
+            reask(work, work.say("outdated"))
+            return
+        enter(work, fact_id, code, status="confirmed", source="tap")
+        drop_proposal(work, fact_id)
+        work.change(pending=None)
+        settle(work)
+    else:
+        reask(work, work.say("outdated"))
+
+
+def agree(work: Work) -> None:
+    """The recap is right: every fact in it counts as confirmed."""
+    for fact_id in recap_facts(work):
+        entry = work.facts[fact_id]
+        if entry.status == "heard":
+            work.put(fact_id, replace(entry, status="confirmed", certainty=1.0))
+    work.change(recap_agreed=True, pending=None)
+    work.note("recap_agreed")
+    work.acks.append(work.say("agreed"))
+    derive(work)
+    go_on(work)
+
+
+def _decision(work: Work, answer: str) -> None:
+    if answer == "accept" and work.conversation.phase == "estimated":
+        ask_accept(work)
+    elif answer == "decline":
+        ask_decline(work)
+    elif answer == "person":
+        hand_off(work, "asked")
+    else:
+        reask(work, work.say("outdated"))
+
+
+def _confirmed(work: Work, kind: str, answer: str) -> None:
+    work.change(pending=None)
+    if kind == "confirm_contact":
+        _contact(work, answer)
+        return
+    if answer != "yes":
+        work.note("decision", of=kind, answer="no")
+        work.acks.append(work.say("kept"))
+        reask_held(work)
+        return
+    if kind == "confirm_accept":
+        work.effects.append(DecideEstimate("accept"))
+    elif kind == "confirm_decline":
+        work.effects.append(DecideEstimate("decline"))
+    elif kind == "confirm_erase":
+        work.change(facts={}, proposals=(), held=None, phase="withdrawn", asked=(), skipped=())
+        work.effects.append(EraseEverything())
+        work.note("erased")
+        work.reply(Reply(work.say("erased"), kind="control"))
+    elif kind == "confirm_start_again":
+        start_again(work)
+    elif kind == "confirm_language" and work.conversation.foreign is not None:
+        switch_language(work, work.conversation.foreign[0])
+    work.note("decision", of=kind, answer="yes")
+
+
+def reask_held(work: Work) -> None:
+    """Back to the question that a control had put aside."""
+    held = work.conversation.held
+    if held is not None and held.kind != "confirm_language":
+        work.change(pending=held, held=None)
+        reask(work)
+    else:
+        go_on(work)
+
+
+def _contact(work: Work, answer: str) -> None:
+    if answer == "yes":
+        contact_confirmed(work)
+        after_acceptance(work)
+    else:
+        forget_contact(work)
+        ask_contact(work)
+
+
+def start_again(work: Work) -> None:
+    """Forget all answers (bench-verified ones excepted) and ask for the story anew."""
+    kept = {fact: entry for fact, entry in work.facts.items() if entry.verified}
+    work.change(
+        facts=kept,
+        proposals=(),
+        held=None,
+        asked=(),
+        skipped=(),
+        misses=0,
+        recap_agreed=False,
+        phase="open",
+        estimated=None,
+    )
+    work.note("started_again")
+    work.acks.append(work.say("started_again"))
+    ask_story(work)
+
+
+def switch_language(work: Work, locale: str) -> None:
+    """From here on in another shipped language; facts are codes, so nothing is lost."""
+    work.change(locale=locale, foreign=None)
+    work.note("language", locale=locale)
+    work.acks.append(work.say("language"))
+    reask_held(work)

@@ -1,0 +1,227 @@
+"""What to do next: a decision as a type.
+
+Order: checks of hazards, safety questions, checks of doubtful facts that move price or feasibility, then triage questions by value
+(expected saving + narrowing of the price - burden), then questions that are always asked, then what was skipped but
+blocks the plan, the recap, the estimate, and contact last.
+
+Stop rule: no remaining question is worth more than its burden, and no single answer (of probability at least 0.02), nor
+any pair of questions among the best eight, would change the plan or move the price by more than the rate card's
+threshold. Pairs matter because two weak answers can each leave the plan as it is and together turn it over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from intakebot.conversation.assessor import QuestionWorth
+from intakebot.conversation.state import Because, Conversation, Proposal
+from intakebot.conversation.turn import Facts
+from intakebot.conversation.work import Work
+from intakebot.definitions.facts import holds
+from intakebot.definitions.model import Choice, Family, Question
+
+MOST_ASKED = 2
+"""A question is put at most twice; after that the talk moves on."""
+MOST_QUESTIONS = 14
+"""Questions a talk asks by value at most, whatever they are worth; the bound holds for any definitions."""
+
+
+@dataclass(frozen=True)
+class Ask:
+    question: Question
+    because: Because
+
+
+@dataclass(frozen=True)
+class Check:
+    proposal: Proposal
+    because: Because
+
+
+@dataclass(frozen=True)
+class ShowRecap:
+    pass
+
+
+@dataclass(frozen=True)
+class Conclude:
+    """Everything that matters is known."""
+
+
+Decision = Ask | Check | ShowRecap | Conclude
+
+
+def decide(work: Work) -> Decision:
+    """The next step of an open case on the shop's own floor."""
+    conversation, family = work.conversation, work.family
+    doubtful = [proposal for proposal in conversation.proposals if _worth_checking(work, proposal)]
+    for proposal in doubtful:
+        if family.facts[proposal.fact].role == "hazard":
+            return Check(proposal, Because("safety"))
+    allowed = [question for question in family.questions.values() if eligible(work, question)]
+    for question in allowed:
+        if question.tier == "safety":
+            return Ask(question, Because("safety"))
+    for proposal in doubtful:
+        if proposal.fact in conversation.facts:
+            return Check(proposal, Because("check"))
+    triage = [question for question in allowed if question.tier == "triage"]
+    decision = _by_value(work, triage, doubtful)
+    if decision is not None:
+        return decision
+    for question in triage:
+        if question.always:
+            return Ask(question, Because("always"))
+    blocking = _blocking(work)
+    if blocking is not None:
+        return Ask(blocking, Because("blocking"))
+    if not conversation.recap_agreed and recap_facts(work):
+        return ShowRecap()
+    return Conclude()
+
+
+def _by_value(work: Work, triage: list[Question], doubtful: list[Proposal]) -> Decision | None:
+    if not triage or len(work.conversation.asked) >= MOST_QUESTIONS:
+        return None
+    outlook = work.outlook()
+    worths = work.assessor.worths(
+        work.conversation.family,
+        work.answers,
+        tuple(question.id for question in triage),
+        work.today,
+        len(work.conversation.asked),
+    )
+    best = next((worth for worth in worths.questions if worth.score > 0), None)
+    reason = "value"
+    if best is None:
+        best = next((worth for worth in worths.questions if worth.decisive), None)
+    if best is None and worths.decisive_pair is not None:
+        best = next((worth for worth in worths.questions if worth.question == worths.decisive_pair[0]), None)
+        reason = "pair"
+    if best is None:
+        return None
+    because = because_of(best, reason, (str(outlook.p10), str(outlook.p90)))
+    question = work.family.questions[best.question]
+    for proposal in doubtful:
+        if proposal.fact in question.fills and proposal.fact not in work.facts:
+            return Check(proposal, because)
+    return Ask(question, because)
+
+
+def because_of(worth: QuestionWorth, reason: str, before: tuple[str, str]) -> Because:
+    after = worth.price_after
+    return Because(
+        reason=reason,  # type: ignore[arg-type]
+        separates=worth.separates,
+        saving=round(worth.saving, 4),
+        narrowing=round(worth.narrowing, 4),
+        burden=round(worth.burden, 4),
+        price_before=before,
+        price_after=(str(after[0]), str(after[1])) if after else None,
+    )
+
+
+def eligible(work: Work, question: Question) -> bool:
+    """May be asked now: allowed, holds something new, not skipped, not asked too often, and somebody would tap it."""
+    conversation = work.conversation
+    if question.tier == "logistics" or question.id in conversation.skipped:
+        return False
+    times = conversation.asked.count(question.id)
+    if times >= MOST_ASKED or (times and question.tier != "safety" and answered(conversation, question)):
+        return False
+    if holds(question.ask_when, work.answers) is not True:
+        return False
+    return bool(open_facts(conversation, question)) and has_news(conversation, question)
+
+
+def answered(conversation: Conversation, question: Question) -> bool:
+    """Whether an asked question got an answer: one of its facts is held, be it as not known."""
+    return any(fact in conversation.facts for fact in question.fills)
+
+
+def open_facts(conversation: Conversation, question: Question) -> tuple[str, ...]:
+    """The facts a question could still fill."""
+    return tuple(fact for fact in question.fills if fact not in conversation.facts)
+
+
+def has_news(conversation: Conversation, question: Question) -> bool:
+    """False when every choice left would only repeat what is held."""
+    return not question.choices or any(
+        fact not in conversation.facts
+        for choice in fitting_choices(conversation.facts, question)
+        for fact in choice.sets
+    )
+
+
+def fitting_choices(facts: Facts, question: Question) -> tuple[Choice, ...]:
+    """Choices that do not contradict what is held already."""
+    return tuple(
+        choice
+        for choice in question.choices
+        if all(
+            fact not in facts or facts[fact].value is None or value is None or facts[fact].value == value
+            for fact, value in choice.sets.items()
+        )
+    )
+
+
+def _worth_checking(work: Work, proposal: Proposal) -> bool:
+    entry = work.facts.get(proposal.fact)
+    if proposal.fact not in work.family.facts:
+        return False
+    return (
+        entry is None
+        or (entry.value is not None and entry.status == "heard")
+        or entry.value != proposal.value
+    )
+
+
+def _blocking(work: Work) -> Question | None:
+    """A question that was skipped though it must be answered directly: asked once more, with the reason."""
+    conversation = work.conversation
+    for question_id in conversation.skipped:
+        question = work.family.questions.get(question_id)
+        if question is None or not question.always or conversation.asked.count(question_id) >= MOST_ASKED:
+            continue
+        declined = [f for f in question.fills if _is_declined(conversation, f)]
+        if declined and holds(question.ask_when, work.answers) is True:
+            return question
+    return None
+
+
+def _is_declined(conversation: Conversation, fact_id: str) -> bool:
+    entry = conversation.facts.get(fact_id)
+    return entry is not None and entry.status == "declined"
+
+
+def recap_facts(work: Work) -> tuple[str, ...]:
+    """Facts the recap lists: held, not personal, not merely derived, and with a stake in price or feasibility.
+
+    Those entered on the form need no second reading; they are left out when everything came from it.
+    """
+    listed = tuple(
+        fact_id
+        for fact_id, fact in work.family.facts.items()
+        if fact_id in work.facts
+        and not fact.personal
+        and fact.type != "photo"
+        and fact.role != "story"
+        and fact.stake != "low"
+        and work.facts[fact_id].source not in ("derived", "staff")
+        and work.facts[fact_id].value is not None
+    )
+    return listed if any(work.facts[fact].source != "form" for fact in listed) else ()
+
+
+def questions_ahead(family: Family, work: Work) -> int:
+    """How many questions are likely to come, for the opener: safety and always ones, and those worth their burden now."""
+    allowed = [question for question in family.questions.values() if eligible(work, question)]
+    triage = [question.id for question in allowed if question.tier == "triage"]
+    worths = (
+        work.assessor.worths(work.conversation.family, work.answers, triage, work.today, 0)
+        if triage
+        else None
+    )
+    worthy = {worth.question for worth in worths.questions if worth.score > 0} if worths else set()
+    asked = [question.id for question in allowed if question.tier == "safety" or question.always]
+    return max(3, min(9, len(worthy | set(asked))))

@@ -1,0 +1,177 @@
+"""Going on: the next question, the recap, the estimate, what comes after it; and asking the open question again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from intakebot.conversation.asking import ask, check, flush, put_question, show_recap
+from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide
+from intakebot.conversation.contact import after_acceptance, ask_contact, check_contact
+from intakebot.conversation.labels import fact_label, value_label
+from intakebot.conversation.reading import question_of
+from intakebot.conversation.state import Because, Pending, Proposal
+from intakebot.conversation.turn import MakeEstimate, Reply
+from intakebot.conversation.work import Work
+from intakebot.definitions.model import Question
+
+CLOSED = ("shipped", "arrived", "on_bench", "finished", "declined", "withdrawn")
+
+
+def go_on(work: Work) -> None:
+    """Whatever comes next in the case's phase; the turn's acknowledgements are said with it."""
+    phase = work.conversation.phase
+    if phase in CLOSED:
+        work.acks.append(work.say(f"status_{phase}"))
+        work.change(pending=None)
+        flush(work)
+        return
+    decision = decide(work)
+    if isinstance(decision, Ask):
+        ask(work, decision.question, decision.because)
+    elif isinstance(decision, Check):
+        check(work, decision.proposal, decision.because)
+    elif phase == "open" and isinstance(decision, ShowRecap):
+        show_recap(work)
+    elif phase == "open":
+        estimate(work, revises=False)
+    elif changed_since_estimate(work):
+        work.acks.append(work.say("estimate_revised"))
+        estimate(work, revises=True)
+    elif phase == "accepted":
+        after_acceptance(work)
+    else:
+        ask_decision(work)
+
+
+def changed_since_estimate(work: Work) -> bool:
+    """Whether the plan or the maximum is no longer what was last shown."""
+    if work.conversation.estimated is None:
+        return True
+    outlook = work.outlook()
+    return (outlook.plan, str(outlook.maximum)) != work.conversation.estimated
+
+
+def estimate(work: Work, *, revises: bool) -> None:
+    """Show the estimate and ask for a decision; the caller makes the written one."""
+    outlook = work.outlook()
+    holds = tuple(hold for hold in work.conversation.holds if hold != "part_missing")
+    if outlook.gate in ("hold", "cannot"):
+        holds = (*holds, "part_missing")
+    work.change(phase="estimated", estimated=(outlook.plan, str(outlook.maximum)), holds=holds)
+    work.effects.append(MakeEstimate(revises))
+    work.note("estimate_ready", plan=outlook.plan, maximum=str(outlook.maximum), revises=revises)
+    flush(work)
+    conversation = work.conversation
+    for line in work.assessor.estimate_text(
+        conversation.family, work.answers, work.today, conversation.locale
+    ):
+        work.reply(Reply(line, kind="estimate"))
+    if outlook.gate != "go":
+        part_key = f"paired.{outlook.gate_part}"
+        part = work.texts.say(part_key) if work.texts.has(part_key) else ""
+        work.reply(Reply(work.say(f"gate_{outlook.gate}", part=part), kind="notice"))
+    if work.links.get("estimate"):
+        work.reply(Reply(work.links["estimate"], kind="notice"))
+    ask_decision(work)
+
+
+def ask_decision(work: Work) -> None:
+    choices = [
+        ("decision:accept", work.say("choice.accept")),
+        ("decision:decline", work.say("choice.decline")),
+        ("decision:person", work.say("choice.person")),
+    ]
+    put_question(work, work.say("estimate_ask"), choices, Pending("decision"), "estimate")
+    work.note("decision_asked")
+
+
+def yes_no(work: Work, kind: str, text: str) -> None:
+    """An explicit yes/no: `kind` is the pending kind, and the prefix of the choices' values."""
+    choices = [(f"{kind}:yes", work.say("choice.yes")), (f"{kind}:no", work.say("choice.no"))]
+    put_question(work, text, choices, Pending(kind), "confirm")  # type: ignore[arg-type]
+
+
+def ask_accept(work: Work) -> None:
+    outlook = work.outlook()
+    maximum = f"{outlook.maximum:f} {outlook.currency}"
+    yes_no(work, "confirm_accept", work.say("accept_check", maximum=maximum))
+
+
+def ask_decline(work: Work) -> None:
+    yes_no(work, "confirm_decline", work.say("decline_check"))
+
+
+def ask_change(work: Work, fact_id: str) -> None:
+    """Ask for a new value of one fact: by the question that fills it alone, else in free words."""
+    question = next((q for q in work.family.questions.values() if q.fills == (fact_id,)), None)
+    if question is not None:
+        entry = work.facts.get(fact_id)
+        lead = ""
+        if entry is not None and entry.is_known:
+            lead = work.say("back_value", value=value_label(work.texts, work.fact(fact_id), entry.value))
+        ask(work, question, Because("asked_back"), lead=lead)
+        return
+    fact, entry = work.fact(fact_id), work.facts.get(fact_id)
+    value = value_label(
+        work.texts, fact, entry.value if entry else None, entry.status if entry else "not_known"
+    )
+    text = work.say("change_value", label=fact_label(work.texts, fact), value=value)
+    put_question(work, text, options_of_change(work, fact_id), Pending("change", fact=fact_id), "question")
+
+
+def options_of_change(work: Work, fact_id: str) -> list[tuple[str, str]]:
+    """The options of a choice or yes/no fact as choices `set:<fact>:<value>`."""
+    fact = work.fact(fact_id)
+    codes = ("yes", "no") if fact.type == "yes_no" else fact.options if fact.type == "choice" else ()
+    return [(f"set:{fact_id}:{code}", work.texts.option(fact, code)) for code in codes]
+
+
+def reask(work: Work, lead: str = "", *, tries: int | None = None) -> None:
+    """Ask the open question again (or go on when none is open); `tries` counts answers that were not understood."""
+    pending = work.conversation.pending
+    if lead:
+        work.acks.append(lead)
+    if pending is None:
+        go_on(work)
+        return
+    count = pending.tries if tries is None else tries
+    because = pending.because or Because("always")
+    question = question_of(work, pending)
+    if question is not None:
+        ask_again(work, question, count, because)
+    elif pending.kind == "confirm" and pending.fact is not None and pending.value is not None:
+        check(work, Proposal(pending.fact, pending.value, 1.0), because, tries=count)
+    elif pending.kind == "recap":
+        show_recap(work, again=True)
+    elif pending.kind == "change" and pending.fact is not None:
+        ask_change(work, pending.fact)
+    elif pending.kind == "contact":
+        ask_contact(work)
+    elif pending.kind == "confirm_contact":
+        check_contact(work)
+    elif pending.kind == "story":
+        ask_story(work, 1)
+    elif pending.kind == "decision":
+        ask_decision(work)
+    else:
+        work.change(pending=None)
+        go_on(work)
+    settled = work.conversation.pending
+    if settled is not None:
+        work.change(pending=replace(settled, tries=count))
+
+
+def ask_again(work: Work, question: Question, tries: int, because: Because) -> None:
+    """The same question in its second wording; it does not count as asked once more."""
+    asked = work.conversation.asked
+    ask(work, question, because, tries=max(tries, 1))
+    work.change(asked=asked)
+
+
+def ask_story(work: Work, wording: int = 0) -> None:
+    put_question(work, work.say("opener_ask", wording), [], Pending("story"), "question")
+
+
+def show_change_list(work: Work) -> None:
+    """Everything that can be changed, when the customer says that something is wrong."""
+    show_recap(work, again=True)

@@ -1,0 +1,277 @@
+"""From a message to facts: understanding is asked once, then every heard fact is grounded by stake times doubt.
+
+| stake  | sure                                 | doubtful                                         |
+|--------|--------------------------------------|--------------------------------------------------|
+| low    | taken silently                       | taken silently, certainty kept                   |
+| medium | taken, echoed in the next message    | taken, echoed                                    |
+| high   | taken, echoed, listed in the recap   | taken, then asked as yes/no before the estimate  |
+
+A guess is only ever asked as yes/no. A hazard is never taken lightly: see `safety`. A value that contradicts a held one
+supersedes it at once, unless it is doubtful and the held one was confirmed: then it is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from intakebot.conversation.asking import Sets, answer_choices
+from intakebot.conversation.choosing import open_facts
+from intakebot.conversation.entering import confirm, enter, withdraw
+from intakebot.conversation.guard import readable
+from intakebot.conversation.labels import thing
+from intakebot.conversation.state import Pending, Proposal
+from intakebot.conversation.work import Work
+from intakebot.definitions.facts import Value
+from intakebot.definitions.model import Question
+from intakebot.definitions.values import parse_value
+from intakebot.errors import BadInputError
+from intakebot.understanding.heard import Expecting, Heard, HeardFact, Option
+
+SURE = 0.85
+"""At and above this certainty a stated value counts as sure (a hedge such as "I think" puts it below)."""
+MOST_PROPOSALS = 3
+FREE_TYPES = ("text", "count", "amount", "date")
+Offered = tuple[str, str, Sets]
+
+
+@dataclass(frozen=True)
+class Understood:
+    """anything: something usable was heard. answered: the pending question or check was answered. heard: all of it."""
+
+    anything: bool
+    answered: bool
+    heard: Heard
+
+
+def read(work: Work, text: str, locale: str | None = None) -> Understood:
+    """Read a message into the working copy; facts of every kind count, asked for or not."""
+    from intakebot.understanding import understand
+
+    pending = work.conversation.pending
+    expecting = expecting_of(work, pending)
+    heard = understand(
+        readable(text),
+        work.family,
+        locale or work.conversation.locale,
+        expecting,
+        work.today,
+        known={fact: entry.value for fact, entry in work.facts.items() if entry.value is not None},
+    )
+    return take(work, heard, pending)
+
+
+def expecting_of(work: Work, pending: Pending | None) -> Expecting | None:
+    """The pending question as understanding wants it: listed choices first, then the unlisted ones of the same question."""
+    if pending is None:
+        return None
+    question = question_of(work, pending)
+    if question is not None:
+        sets = {value: (label, values) for value, label, values in offered_choices(work, pending, question)}
+        listed = [value for value, _ in pending.offered if value in sets]
+        ordered = [*listed, *(value for value in sets if value not in listed)]
+        options = tuple(Option(value, sets[value][0], sets[value][1]) for value in ordered)
+        fact = question.fills[0] if len(question.fills) == 1 else None
+        if fact is not None and work.fact(fact).type in FREE_TYPES:
+            options = ()
+        return Expecting(fact=fact, question=question.id, options=options)
+    if pending.kind == "confirm" and pending.fact in work.family.facts:
+        return Expecting(
+            fact=None,
+            options=tuple(
+                Option(value, label, {pending.fact: pending.value} if value.endswith(":yes") else {})
+                for value, label in pending.offered
+            ),
+        )
+    if pending.kind == "change" and pending.fact in work.family.facts:
+        return Expecting(fact=pending.fact)
+    return Expecting(options=tuple(Option(value, label, {}) for value, label in pending.offered))
+
+
+def question_of(work: Work, pending: Pending | None) -> Question | None:
+    """The question that is open, if one is and the definitions still have it."""
+    if pending is None or pending.kind != "question" or pending.question is None:
+        return None
+    return work.family.questions.get(pending.question)
+
+
+def take(work: Work, heard: Heard, pending: Pending | None) -> Understood:
+    """Ground everything heard, then settle the pending question."""
+    before = work.conversation.facts
+    for fact in heard.facts:
+        _ground(work, fact, heard.correction)
+    for fact in heard.ruled_out:
+        _rule_out(work, fact)
+    answered = _settle(work, heard, pending, set(before))
+    stated = bool(heard.facts or heard.ruled_out)
+    if not answered or not stated:
+        _propose(work, heard)
+    return Understood(stated or answered or bool(work.conversation.proposals), answered, heard)
+
+
+def _ground(work: Work, heard: HeardFact, correction: bool) -> None:
+    fact = work.family.facts.get(heard.fact)
+    if fact is None or "bench" in fact.purposes:
+        return
+    if heard.value is None:
+        if heard.fact not in work.facts:
+            enter(
+                work, heard.fact, None, status="not_known", source="text", span=heard.span, quote=heard.quote
+            )
+        return
+    value = _valid(work, heard)
+    if value is None:
+        return
+    old = work.facts.get(heard.fact)
+    conflicts = old is not None and old.value is not None and old.value != value and old.source != "derived"
+    sure = heard.certainty >= SURE
+    if conflicts and old is not None and not sure and not correction and old.status == "confirmed":
+        add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
+        return
+    tapped = heard.source == "answer" and heard.certainty >= 0.99
+    if fact.role == "story" and old is not None:
+        return
+    taken = enter(
+        work,
+        heard.fact,
+        value,
+        status="confirmed" if tapped else "heard",
+        source="text",
+        certainty=heard.certainty,
+        span=heard.span,
+        quote=heard.quote,
+    )
+    if not taken:
+        work.acks.append(work.say("verified", things=_thing(work, heard.fact)))
+        return
+    drop_proposal(work, heard.fact)
+    if tapped:
+        return
+    if fact.stake != "low" and (old is None or old.value != value):
+        work.echoed.append((heard.fact, value))
+    if fact.stake == "high" and not sure and work.facts[heard.fact].status == "heard":
+        add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
+
+
+def _valid(work: Work, heard: HeardFact) -> Value | None:
+    """The value when it fits its fact, else None: nothing enters unvalidated, wherever it came from."""
+    try:
+        return parse_value(work.fact(heard.fact), heard.value)
+    except BadInputError:
+        return None
+
+
+def _rule_out(work: Work, heard: HeardFact) -> None:
+    """ "It doesn't grind": the held value `grinding` goes; nothing is put in its place."""
+    old = work.facts.get(heard.fact)
+    if old is not None and old.value == heard.value and not old.verified:
+        withdraw(work, heard.fact)
+        work.dropped.append((heard.fact, old.value))
+
+
+def _settle(work: Work, heard: Heard, pending: Pending | None, known: set[str]) -> bool:
+    """Whether the pending question was answered; records "not sure" and "rather not say"."""
+    if pending is None:
+        return False
+    question = question_of(work, pending)
+    if question is not None:
+        return _settle_question(work, heard, pending, question, known)
+    if pending.kind == "confirm" and pending.fact is not None:
+        return _settle_check(work, heard, pending)
+    return False
+
+
+def _settle_question(work: Work, heard: Heard, pending: Pending, question: Question, known: set[str]) -> bool:
+    if heard.choice is not None and heard.choice.startswith(f"{question.id}:"):
+        sets = {value: values for value, _, values in offered_choices(work, pending, question, known)}
+        for fact, value in sets.get(heard.choice, {}).items():
+            if value is None and fact not in work.facts:
+                enter(work, fact, None, status="not_known", source="text", quote=heard.text)
+        return True
+    if any(fact.fact in question.fills for fact in heard.facts):
+        return True
+    if heard.reply in ("not_known", "declined"):
+        leave_open(work, question, "not_known" if heard.reply == "not_known" else "declined")
+        return True
+    return False
+
+
+def offered_choices(
+    work: Work, pending: Pending, question: Question, known: set[str] | None = None
+) -> list[Offered]:
+    """The choices a pending question was asked with; `known`: facts held before this turn's were entered."""
+    if pending.because is not None and pending.because.reason == "asked_back":
+        return answer_choices(work, question, {})
+    held = work.facts if known is None else {fact: e for fact, e in work.facts.items() if fact in known}
+    return answer_choices(work, question, held)
+
+
+def leave_open(work: Work, question: Question, status: str) -> None:
+    """The customer does not know, or would rather not say: an answer for each fact the question still could fill."""
+    for fact in open_facts(work.conversation, question):
+        if status == "declined":
+            enter(work, fact, None, status="declined", source="text")
+        else:
+            enter(work, fact, None, status="not_known", source="text")
+
+
+def _settle_check(work: Work, heard: Heard, pending: Pending) -> bool:
+    fact, value = pending.fact, pending.value
+    if fact is None or value is None:
+        return True
+    picked = heard.choice or ""
+    if picked.endswith(":yes") or (not picked and heard.reply == "yes"):
+        confirm(work, fact, value)
+        return True
+    other = heard.fact(fact)
+    if other is not None:
+        if other.value == value:
+            confirm(work, fact, value)
+        return True
+    if picked.endswith(":no") or (not picked and heard.reply == "no"):
+        deny(work, fact, value)
+        return True
+    if picked.endswith(":not_sure") or heard.reply == "not_known":
+        if fact not in work.facts:
+            enter(work, fact, None, status="not_known", source="text", quote=heard.text)
+        return True
+    if heard.reply == "declined":
+        enter(work, fact, None, status="declined", source="text", quote=heard.text)
+        return True
+    return False
+
+
+def deny(work: Work, fact_id: str, value: Value) -> None:
+    """No to a checked value: a yes/no fact turns round, any other is unknown again."""
+    fact = work.fact(fact_id)
+    if fact.type == "yes_no":
+        confirm(work, fact_id, "no" if value == "yes" else "yes")
+        return
+    old = work.facts.get(fact_id)
+    if old is not None and old.value == value and not old.verified:
+        withdraw(work, fact_id)
+
+
+def _propose(work: Work, heard: Heard) -> None:
+    for guess in heard.proposals[:MOST_PROPOSALS]:
+        fact = work.family.facts.get(guess.fact)
+        if fact is None or guess.value is None or guess.fact in work.facts or "bench" in fact.purposes:
+            continue
+        value = _valid(work, guess)
+        if value is not None:
+            add_proposal(work, Proposal(guess.fact, value, guess.certainty, guess.quote))
+            work.note("proposed", fact=guess.fact, value=str(value), certainty=guess.certainty)
+
+
+def add_proposal(work: Work, proposal: Proposal) -> None:
+    others = tuple(other for other in work.conversation.proposals if other.fact != proposal.fact)
+    work.change(proposals=(*others, proposal)[-6:])
+
+
+def drop_proposal(work: Work, fact_id: str) -> None:
+    left = tuple(other for other in work.conversation.proposals if other.fact != fact_id)
+    if left != work.conversation.proposals:
+        work.change(proposals=left)
+
+
+def _thing(work: Work, fact_id: str) -> str:
+    return thing(work.texts, work.fact(fact_id), work.facts[fact_id].value)
