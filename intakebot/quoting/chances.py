@@ -32,7 +32,7 @@ def chance_shown(chance: float, words: Sequence[ChanceWord]) -> ChanceShown:
     if not 0 <= chance <= 1:
         raise BadInputError("chance", chance, "a probability between 0 and 1")
     hundredths = int(Fraction(chance) * 100 + Fraction(1, 2))
-    return _shown(min(99, max(1, hundredths)), chance, words)
+    return shown_as(hundredths, chance, words)
 
 
 def chances_shown(chances: Sequence[float], words: Sequence[ChanceWord]) -> tuple[ChanceShown, ...]:
@@ -50,15 +50,15 @@ def chances_shown(chances: Sequence[float], words: Sequence[ChanceWord]) -> tupl
     lifted = [max(1, floor) if chances[i] > 0 else 0 for i, floor in enumerate(floors)]
     largest = lifted.index(max(lifted))
     lifted[largest] -= sum(lifted) - 100
-    return tuple(_shown(min(99, max(1, lifted[i])), chances[i], words) for i in range(len(chances)))
+    return tuple(shown_as(lifted[i], chances[i], words) for i in range(len(chances)))
 
 
-def _shown(percent: int, chance: float, words: Sequence[ChanceWord]) -> ChanceShown:
+def shown_as(percent: int, chance: float, words: Sequence[ChanceWord]) -> ChanceShown:
+    """A chance whose printed percent is settled already; kept within 1..99."""
+    percent = min(99, max(1, percent))
     edge: Literal["", "under", "over"] = (
-        "under" if percent == 1 and chance < 0.01 else "over" if chance > 0.99 else ""
+        "under" if percent == 1 and chance < 0.01 else "over" if percent == 99 and chance > 0.99 else ""
     )
-    if edge == "over":
-        percent = 99
     return ChanceShown(percent, edge, word_for(percent, words))
 
 

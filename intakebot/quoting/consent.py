@@ -33,7 +33,15 @@ from intakebot.quoting.money import Money
 
 State = Literal["none", "quoted", "accepted", "declined", "expired"]
 EventKind = Literal[
-    "issued", "superseded", "accepted", "limited", "declined", "asked", "expired", "work_committed", "invoiced"
+    "issued",
+    "superseded",
+    "accepted",
+    "limited",
+    "declined",
+    "asked",
+    "expired",
+    "work_committed",
+    "invoiced",
 ]
 
 LONGEST_TEXT = 20_000
@@ -104,7 +112,9 @@ def _logged(
     if not actor.who.strip() or not actor.channel.strip():
         raise BadInputError("actor", (actor.who, actor.channel), "who, and by which channel")
     if not text.strip() or len(text) > LONGEST_TEXT:
-        raise BadInputError("text", f"{len(text)} characters", f"the text shown, 1 to {LONGEST_TEXT} characters")
+        raise BadInputError(
+            "text", f"{len(text)} characters", f"the text shown, 1 to {LONGEST_TEXT} characters"
+        )
     return (*consent.log, ConsentEvent(kind, quote.number, actor.who, actor.channel, at, text, amount))
 
 
@@ -122,7 +132,9 @@ def issue(consent: Consent, quote: QuoteTerms, actor: Actor, at: datetime) -> Co
     if quote.maximum.currency != consent.currency:
         raise BadInputError(f"quote {quote.number}", quote.maximum.currency, f"amounts in {consent.currency}")
     if quote.valid_until < quote.issued_on:
-        raise BadInputError(f"quote {quote.number}", quote.valid_until.isoformat(), "a last day not before the first")
+        raise BadInputError(
+            f"quote {quote.number}", quote.valid_until.isoformat(), "a last day not before the first"
+        )
     log = consent.log
     superseded = consent.superseded
     if consent.current is not None:
@@ -149,15 +161,23 @@ def limit(consent: Consent, number: str, amount: Money, actor: Actor, at: dateti
 
     Raises: QuoteStateError as `accept`; BadInputError for a limit below the minimum fee or below work already committed.
     """
-    is_accepted = consent.state == "accepted" and consent.current is not None and consent.current.number == number
+    is_accepted = (
+        consent.state == "accepted" and consent.current is not None and consent.current.number == number
+    )
     quote = consent.current if is_accepted and consent.current else _decidable(consent, number, today)
     _not_invoiced(consent)
     if amount < quote.minimum_fee:
-        raise BadInputError("limit", str(amount.amount), f"at least the minimum fee, {quote.minimum_fee.amount}")
+        raise BadInputError(
+            "limit", str(amount.amount), f"at least the minimum fee, {quote.minimum_fee.amount}"
+        )
     if amount < consent.committed:
-        raise BadInputError("limit", str(amount.amount), f"at least {consent.committed.amount}, the work already begun")
+        raise BadInputError(
+            "limit", str(amount.amount), f"at least {consent.committed.amount}, the work already begun"
+        )
     if is_accepted and amount > consent.authorised and today > quote.valid_until:
-        raise QuoteStateError(f"quote {number} was valid until {quote.valid_until.isoformat()}; it cannot be raised now")
+        raise QuoteStateError(
+            f"quote {number} was valid until {quote.valid_until.isoformat()}; it cannot be raised now"
+        )
     return _authorise(consent, quote, min(amount, quote.maximum), "limited", quote.text, actor, at)
 
 
@@ -171,7 +191,9 @@ def _authorise(
     at: datetime,
 ) -> Consent:
     if amount < consent.committed:
-        raise BadInputError("amount", str(amount.amount), f"at least {consent.committed.amount}, the work already begun")
+        raise BadInputError(
+            "amount", str(amount.amount), f"at least {consent.committed.amount}, the work already begun"
+        )
     log = _logged(consent, kind, quote, actor, at, text, amount)
     return replace(consent, state="accepted", authorised=amount, accepted_fee=quote.minimum_fee, log=log)
 
@@ -208,7 +230,9 @@ def expire(consent: Consent, today: date, at: datetime) -> Consent:
     return replace(consent, state="expired", log=log)
 
 
-def commit_work(consent: Consent, total: Money, actor: Actor, at: datetime, text: str = "work begun") -> Consent:
+def commit_work(
+    consent: Consent, total: Money, actor: Actor, at: datetime, text: str = "work begun"
+) -> Consent:
     """Begin work that brings the whole bill to `total` (all lines and tax). Call before the work.
 
     Raises: QuoteStateError without an accepted current quote; OverCapError above the authorised amount.
@@ -220,7 +244,9 @@ def commit_work(consent: Consent, total: Money, actor: Actor, at: datetime, text
     if total.amount < 0:
         raise BadInputError("total", str(total.amount), "0 or more")
     if total > consent.authorised:
-        raise OverCapError(f"work for {total.amount} would pass the authorised {consent.authorised.amount} {total.currency}")
+        raise OverCapError(
+            f"work for {total.amount} would pass the authorised {consent.authorised.amount} {total.currency}"
+        )
     committed = max(consent.committed, total)
     log = _logged(consent, "work_committed", quote, actor, at, text, total)
     return replace(consent, committed=committed, log=log)
@@ -239,7 +265,9 @@ def invoice(consent: Consent, total: Money, actor: Actor, at: datetime, text: st
         raise BadInputError("total", str(total.amount), "0 or more")
     cap = invoice_cap(consent)
     if total > cap:
-        raise OverCapError(f"an invoice of {total.amount} would pass the authorised {cap.amount} {total.currency}")
+        raise OverCapError(
+            f"an invoice of {total.amount} would pass the authorised {cap.amount} {total.currency}"
+        )
     return replace(consent, invoiced=total, log=_logged(consent, "invoiced", quote, actor, at, text, total))
 
 
@@ -273,7 +301,9 @@ def _decidable(consent: Consent, number: str, today: date) -> QuoteTerms:
     if consent.state in ("accepted", "declined"):
         raise QuoteStateError(f"quote {number} was {consent.state} before")
     if consent.state == "expired" or today > quote.valid_until:
-        raise QuoteStateError(f"quote {number} was valid until {quote.valid_until.isoformat()}; ask for a new one")
+        raise QuoteStateError(
+            f"quote {number} was valid until {quote.valid_until.isoformat()}; ask for a new one"
+        )
     return quote
 
 
