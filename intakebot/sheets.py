@@ -37,7 +37,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Section:
-    """A titled block: paragraphs, then label/value rows, then a list, then tables, then a picture.
+    """A titled block: paragraphs, label/value rows, a list, tables, a picture, and small notes last, in this order.
 
     tone: `stop` takes the whole width and comes first; `warning` and `note` are set apart.
     ticks: the items are drawn with a box to tick. figure: id of a picture handed to the renderer.
@@ -52,10 +52,11 @@ class Section:
     ticks: bool = False
     tables: tuple[Table, ...] = ()
     figure: str | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def is_empty(self) -> bool:
-        return not (self.paragraphs or self.rows or self.items or self.tables or self.figure)
+        return not (self.paragraphs or self.rows or self.items or self.tables or self.figure or self.notes)
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,7 @@ def _section_mapping(section: Section) -> dict[str, Any]:
             for table in section.tables
         ],
         "figure": section.figure,
+        "notes": list(section.notes),
     }
 
 
@@ -143,6 +145,7 @@ def _section_text(section: Section, width: int) -> str:
     bullet = "[ ] " if section.ticks else "- "
     lines += [_wrap(item, width, bullet, " " * len(bullet)) for item in section.items]
     lines += [_table_text(table, width) for table in section.tables]
+    lines += [_wrap(note, width) for note in section.notes]
     return "\n".join(lines)
 
 

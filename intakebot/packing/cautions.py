@@ -19,11 +19,15 @@ SEVERITIES: tuple[Severity, ...] = ("stop", "warning", "note")
 
 @dataclass(frozen=True)
 class ShownCaution:
-    """asked: packing instructions it belongs to (`enclose.<x>`, `leave_out.<x>`, `stuck_disc`, `ship`); empty: the sheet."""
+    """asked: packing instructions it belongs to (`enclose.<x>`, `leave_out.<x>`, `stuck_disc`, `ship`); empty: the sheet.
+
+    always: it has no condition, so it is shown with its instructions only and never stops a label.
+    """
 
     id: str
     severity: Severity
     asked: tuple[str, ...]
+    always: bool = False
 
 
 def shown_cautions(family: Family, answers: Answers) -> tuple[ShownCaution, ...]:
@@ -32,7 +36,7 @@ def shown_cautions(family: Family, answers: Answers) -> tuple[ShownCaution, ...]
     Bench cautions (those that only belong to steps, with neither condition nor packing instruction) are left out.
     """
     applying = [
-        ShownCaution(caution.id, caution.severity, caution.asked)
+        ShownCaution(caution.id, caution.severity, caution.asked, caution.when is None)
         for caution in family.cautions.values()
         if (caution.when is not None and holds(caution.when, answers) is True)
         or (caution.when is None and caution.asked)
@@ -46,7 +50,11 @@ def stop_signs(family: Family, answers: Answers) -> tuple[str, ...]:
     A hazard fact answered `yes` is a stop sign even when no caution of the family mentions it: its fact id is then
     given, so that a gap in the data can never let a smoking device be posted.
     """
-    stops = [caution.id for caution in shown_cautions(family, answers) if caution.severity == "stop"]
+    stops = [
+        caution.id
+        for caution in shown_cautions(family, answers)
+        if caution.severity == "stop" and not caution.always
+    ]
     hazards = [fact.id for fact in facts_with(family, "hazard") if _is_yes(answers, fact.id)]
     if hazards and not stops:
         stops = hazards

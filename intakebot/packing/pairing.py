@@ -126,7 +126,7 @@ def pairing_gate(family: Family, answers: Answers) -> Gate:
     with certainty c becomes `doubt` with 1 - c: the customer may not have meant it.
     """
     gates = tuple(_part_gate(part, answers) for part in paired_parts(family, answers))
-    decision = max((gate.decision for gate in gates), key=_SEVERITY.__getitem__, default="go")
+    decision: Decision = max((gate.decision for gate in gates), key=_SEVERITY.__getitem__, default="go")
     return Gate(decision, _any_of(gate.doubt for gate in gates), gates)
 
 
@@ -140,8 +140,6 @@ def _part_gate(part: PairedPart, answers: Answers) -> PartGate:
         decision = "doubt"
     counted = _candidates(answers.get(part.candidates_fact or ""))
     at_hand = decision in ("go", "doubt")
-    if counted == 0 and at_hand and place is not None and answer is not None and decision == "doubt":
-        decision, doubt, at_hand = "hold", 1.0, False
     candidates = (counted or 1) if at_hand else 0
     expected, worst = board_trials(candidates) if _needs_trials(decision, candidates) else (0.0, 0)
     return PartGate(
