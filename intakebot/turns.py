@@ -20,13 +20,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from intakebot.conversation import Assessor, Conversation, open_conversation
 from intakebot.conversation import Event as TalkEvent
 from intakebot.definitions import Definitions
 from intakebot.errors import (
     BadInputError,
+    ConflictError,
     QuoteStateError,
     RequestMismatchError,
     RequestRunningError,
@@ -54,6 +55,7 @@ __all__ = [
     "build_services",
     "change_case",
     "decide",
+    "erase_case",
     "open_case",
     "take_turn",
 ]
@@ -466,6 +468,30 @@ def _keep_answer(
 def _remember(work: UnitOfWork, case: Case, via: Via, now: datetime) -> None:
     if via.address:
         work.addresses.put(Address(via.channel, via.address, case.id, dict(via.thread), now))
+
+
+class PhotoFiles(Protocol):
+    """The photo store, as far as erasing needs it."""
+
+    def delete_all(self, case_id: str) -> None: ...
+
+
+def erase_case(
+    services: Services, conversation_id: str, *, photos: PhotoFiles, token_hash: str | None = None
+) -> None:
+    """Erase a case: rows, photos, and the bytes the database keeps in its log.
+
+    Raises: NotFoundError; ConflictError while the case is on legal hold.
+    """
+    with services.locks.of(conversation_id), services.store.unit_of_work() as work:
+        case = work.cases.get(conversation_id, token_hash)
+        if case.legal_hold:
+            raise ConflictError("this case must be kept for now")
+        erase(services, work, case, services.now())
+        work.commit()
+    photos.delete_all(conversation_id)
+    services.store.checkpoint()
+    services.wake()
 
 
 def erase(services: Services, work: UnitOfWork, case: Case, now: datetime, traceparent: str = "") -> None:

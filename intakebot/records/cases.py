@@ -194,7 +194,7 @@ def _changing(case: Case) -> dict[str, Any]:
     }
 
 
-def _index(row: Row[Any]) -> IndexLine:
+def _index(row: Any) -> IndexLine:
     return IndexLine(
         phase=row.phase,
         floor=row.floor,
@@ -226,7 +226,7 @@ def _case(row: Row[Any]) -> Case:
     )
 
 
-def _line(row: Row[Any]) -> CaseLine:
+def _line(row: Any) -> CaseLine:
     return CaseLine(
         id=row.id,
         reference=row.reference,
