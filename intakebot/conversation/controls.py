@@ -71,6 +71,94 @@ def compile_words(definitions: Definitions) -> ControlWords:
     wordings = []
     for locale in definitions.locales:
         texts = Texts(definitions, None, locale)
+        names = [*CONTROLS, "own_language", "stop_phrases", "polite", "anger"]
+        wordings.append((locale, tuple((name, _all(texts, f"control.{name}")) for name in names)))
+    return _compiled(tuple(wordings))
+
+
+def _all(texts: Texts, text_key: str) -> tuple[str, ...]:
+    return tuple(texts.say(text_key, wording) for wording in range(texts.wordings(text_key)))
+
+
+@lru_cache(maxsize=8)
+def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]], ...]) -> ControlWords:
+    whole: dict[str, Control]
+    stop_patterns: tuple[tuple[tuple[frozenset[str], bool], ...], ...]
+    polite: frozenset[str]
+    anger: tuple[str, ...]
+
+
+def control_of(text: str, words: ControlWords) -> Control | None:
+    """The control a message consists of, or None when it is content."""
+    folded = key(text)
+    if not folded or len(folded) > 120:
+        return None
+    if folded in words.whole:
+        return words.whole[folded]
+    bare = _without_politeness(folded.split(), words.polite)
+    found = words.whole.get(" ".join(bare))
+    if found is not None:
+        return found
+    if any(_matches(pattern, tuple(bare)) for pattern in words.stop_patterns):
+        return Control("stop")
+    return None
+
+
+def is_angry(text: str, words: ControlWords) -> bool:
+    """True when the message holds one of the anger words or phrases of any shipped language."""
+    folded = f" {key(text)} "
+    return any(f" {phrase} " in folded for phrase in words.anger)
+
+
+def compile_words(definitions: Definitions) -> ControlWords:
+    """The control words of all shipped languages (cached by the definitions' version)."""
+    wordings = []
+    for locale in definitions.locales:
+        texts = Texts(definitions, None, locale)
+        names = [*CONTROLS, "own_language", "stop_phrases", "polite", "anger"]
+        wordings.append((locale, tuple((name, _all(texts, f"control.{name}")) for name in names)))
+    return _compiled(tuple(wordings))
+
+
+def _all(texts: Texts, text_key: str) -> tuple[str, ...]:
+    return tuple(texts.say(text_key, wording) for wording in range(texts.wordings(text_key)))
+
+
+@lru_cache(maxsize=8)
+def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]], ...]) -> ControlWords:
+    whole: dict[str, Control]
+    stop_patterns: tuple[tuple[tuple[frozenset[str], bool], ...], ...]
+    polite: frozenset[str]
+    anger: tuple[str, ...]
+
+
+def control_of(text: str, words: ControlWords) -> Control | None:
+    """The control a message consists of, or None when it is content."""
+    folded = key(text)
+    if not folded or len(folded) > 120:
+        return None
+    if folded in words.whole:
+        return words.whole[folded]
+    bare = _without_politeness(folded.split(), words.polite)
+    found = words.whole.get(" ".join(bare))
+    if found is not None:
+        return found
+    if any(_matches(pattern, tuple(bare)) for pattern in words.stop_patterns):
+        return Control("stop")
+    return None
+
+
+def is_angry(text: str, words: ControlWords) -> bool:
+    """True when the message holds one of the anger words or phrases of any shipped language."""
+    folded = f" {key(text)} "
+    return any(f" {phrase} " in folded for phrase in words.anger)
+
+
+def compile_words(definitions: Definitions) -> ControlWords:
+    """The control words of all shipped languages (cached by the definitions' version)."""
+    wordings = []
+    for locale in definitions.locales:
+        texts = Texts(definitions, None, locale)
         names = [
             *CONTROLS,
             "stop_phrases",
@@ -87,13 +175,13 @@ def _all(texts: Texts, text_key: str) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=8)
-def _compiled(wordings: tuple[tuple[tuple[str, tuple[str, ...]], ...], ...]) -> ControlWords:
+def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]], ...]) -> ControlWords:
     whole: dict[str, Control] = {}
     patterns: list[tuple[tuple[frozenset[str], bool], ...]] = []
     polite: set[str] = set()
     anger: list[str] = []
-    for one_locale in wordings:
-        for name, words in one_locale:
+    for locale, lists in wordings:
+        for name, words in lists:
             if name == "stop_phrases":
                 patterns.extend(_pattern(phrase) for phrase in words)
             elif name == "polite":
@@ -101,11 +189,7 @@ def _compiled(wordings: tuple[tuple[tuple[str, tuple[str, ...]], ...], ...]) -> 
             elif name == "anger":
                 anger.extend(key(word) for word in words)
             else:
-                control = (
-                    Control("language", name.removeprefix("language_"))
-                    if name.startswith("language_")
-                    else Control(name)  # type: ignore[arg-type]
-                )
+                control = Control("language", locale) if name == "own_language" else Control(name)  # type: ignore[arg-type]
                 for word in words:
                     whole.setdefault(key(word), control)
     return ControlWords(whole, tuple(patterns), frozenset(polite), tuple(anger))

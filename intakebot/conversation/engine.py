@@ -16,7 +16,7 @@ from intakebot.conversation.assessor import Assessor
 from intakebot.conversation.choices import agree, take_choice
 from intakebot.conversation.choosing import questions_ahead
 from intakebot.conversation.contact import check_contact, read_contact, role_fact
-from intakebot.conversation.controls import control_of, is_angry
+from intakebot.conversation.controls import Control, control_of, is_angry
 from intakebot.conversation.editing import enter_facts
 from intakebot.conversation.entering import derive, enter
 from intakebot.conversation.events import (
@@ -215,7 +215,10 @@ def _message(work: Work, text: str) -> None:
         _listen(work, text)
         return
     if control is not None:
-        if work.conversation.floor == "paused" and control.name not in ("stop", "pause", "resume"):
+        paused = work.conversation.floor == "paused"
+        if paused and control.name == "skip":
+            control = Control("resume")
+        elif paused and control.name not in ("stop", "pause", "resume"):
             restore_floor(work)
         steer(work, control)
         return
