@@ -140,8 +140,10 @@ class _NumberedCanvas(Canvas):
         width = self._pagesize[0]
         self.setFont(REGULAR, 8)
         self.setFillColor(MUTED)
-        self.drawString(_SIDE, 9 * mm, printable(f"{self._sheet.reference}   {self._sheet.title}"))
-        self.drawRightString(width - _SIDE, 9 * mm, f"{number} / {self.pages}")
+        self.drawString(
+            _SIDE + _FRAME_PADDING, 9 * mm, printable(f"{self._sheet.reference}   {self._sheet.title}")
+        )
+        self.drawRightString(width - _SIDE - _FRAME_PADDING, 9 * mm, f"{number} / {self.pages}")
 
 
 def _look(scale: float, width: float) -> _Look:
@@ -201,7 +203,8 @@ def _section(section: Section, pictures: Mapping[str, Picture], look: _Look) -> 
         parts += [Spacer(0, 2), *_table(table, inner, look)]
     if picture is not None and not beside:
         parts += [Spacer(0, 4), drawing(picture, inner, look.scale)]
-    parts += [_text(note, look.small) for note in section.notes]
+    if section.notes:
+        parts += [Spacer(0, 2), *(_text(note, look.small) for note in section.notes)]
     gap = Spacer(0, 9 * look.scale)
     if framed:
         return [gap, _frame(parts, section.tone, look)]

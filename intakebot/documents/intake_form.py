@@ -1,0 +1,103 @@
+"""The structured intake form on paper: what is known, how surely, and what is not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from intakebot.definitions.facts import Answer, Answers
+from intakebot.definitions.model import Fact, Family
+from intakebot.definitions.texts import Texts
+from intakebot.definitions.values import value_to_json
+from intakebot.packing.wording import day_in_words, locale_in
+from intakebot.sheets import Section, Sheet, Table
+
+GROUPS = ("safety", "triage", "packing", "price", "contact", "bench")
+"""A fact stands in the first group of this order that its purposes name."""
+
+
+def intake_sheet(
+    family: Family,
+    answers: Answers,
+    texts: Texts,
+    *,
+    reference: str,
+    country: str,
+    quotes: Mapping[str, str] | None = None,
+    personal: bool = True,
+) -> Sheet:
+    """The intake form, one table a group; facts nobody asked about are counted, not listed.
+
+    Args:
+        country: the shop's, for dates.
+        quotes: fact id -> the customer's own words it came from.
+        personal: False leaves personal facts out (a copy for the bench).
+    """
+    locale = locale_in(texts.locale, country)
+    facts = [fact for fact in family.facts.values() if personal or not fact.personal]
+    sections = tuple(_group(group, facts, answers, quotes or {}, texts, locale) for group in GROUPS)
+    unasked = sum(1 for fact in facts if fact.id not in answers and group_of(fact) != "bench")
+    return Sheet(
+        id="form",
+        title=texts.say("documents.form.title"),
+        subtitle=texts.say("documents.form.subtitle"),
+        reference=reference,
+        locale=texts.locale,
+        sections=tuple(section for section in sections if not section.is_empty),
+        footer=texts.say("documents.form.unasked", count=unasked),
+    )
+
+
+def group_of(fact: Fact) -> str:
+    return next((group for group in GROUPS if group in fact.purposes), "triage")
+
+
+def value_in_words(fact: Fact, answer: Answer, texts: Texts, locale: str) -> str:
+    """What is held about a fact, for people: option labels, days with month names, `not known`, `would rather not say`."""
+    if answer.value is None:
+        return texts.say(f"documents.form.status.{answer.status}")
+    value = answer.value
+    if fact.type == "date":
+        return day_in_words(value, locale)  # type: ignore[arg-type]
+    if fact.type == "photo":
+        return texts.say("documents.form.photos", count=len(value) if isinstance(value, tuple) else 1)
+    if isinstance(value, tuple):
+        return ", ".join(texts.option(fact, option) for option in value)
+    if fact.type in ("choice", "yes_no"):
+        return texts.option(fact, value)
+    plain = str(value_to_json(value))
+    return f"{plain} {fact.unit}" if fact.unit else plain
+
+
+def _group(
+    group: str,
+    facts: list[Fact],
+    answers: Answers,
+    quotes: Mapping[str, str],
+    texts: Texts,
+    locale: str,
+) -> Section:
+    rows = tuple(
+        (
+            texts.say(f"fact.{fact.id}"),
+            value_in_words(fact, answers[fact.id], texts, locale),
+            _certainty(answers[fact.id], texts),
+            quotes.get(fact.id, ""),
+        )
+        for fact in facts
+        if fact.id in answers and group_of(fact) == group
+    )
+    if not rows:
+        return Section(group, texts.say(f"documents.form.group.{group}"))
+    columns = tuple(texts.say(f"documents.form.column.{name}") for name in ("fact", "value", "how", "words"))
+    if not any(row[3] for row in rows):
+        columns, rows = columns[:3], tuple(row[:3] for row in rows)  # type: ignore[assignment]
+    return Section(group, texts.say(f"documents.form.group.{group}"), tables=(Table(columns, rows),))
+
+
+def _certainty(answer: Answer, texts: Texts) -> str:
+    """In words, never by a sign or colour: confirmed, heard (with the chance), not known."""
+    if answer.value is None:
+        return ""
+    if answer.status == "confirmed" and answer.certainty >= 1:
+        return texts.say("documents.form.status.confirmed")
+    return texts.say("documents.form.status.heard", percent=round(answer.certainty * 100))
