@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from intakebot.conversation.asking import ask, show_recap
+from intakebot.conversation.asking import ask, flush, show_recap
 from intakebot.conversation.choosing import recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
 from intakebot.conversation.entering import confirm, derive, enter
@@ -164,7 +164,10 @@ def _confirmed(work: Work, kind: str, answer: str) -> None:
 
 
 def reask_held(work: Work) -> None:
-    """Back to the question that a control had put aside."""
+    """Back to the question that a control had put aside (nothing is asked while a person has the floor)."""
+    if work.conversation.floor == "person":
+        flush(work)
+        return
     held = work.conversation.held
     if held is not None and held.kind != "confirm_language":
         work.change(pending=held, held=None)

@@ -41,6 +41,8 @@ from intakebot.conversation.recap import RecapLine
 from intakebot.conversation.safety import lift, preempt, review
 from intakebot.conversation.state import Conversation, Pending
 from intakebot.conversation.steering import (
+    ALWAYS_HEARD,
+    ASIDE,
     PUSH_CHANNELS,
     applies,
     opt_in,
@@ -214,7 +216,7 @@ def _message(work: Work, text: str) -> None:
     if _silenced(work, control is not None and control.name == "start"):
         _listen(work, text)
         return
-    if control is not None:
+    if control is not None and (work.conversation.floor != "person" or control.name in ALWAYS_HEARD):
         paused = work.conversation.floor == "paused"
         if paused and control.name == "skip":
             control = Control("resume")
@@ -222,12 +224,18 @@ def _message(work: Work, text: str) -> None:
             restore_floor(work)
         steer(work, control)
         return
-    if work.conversation.floor == "person":
+    if work.conversation.floor == "person" and not _answers_aside(work):
         _while_person(work, text)
         return
     if work.conversation.floor == "paused" or work.conversation.pending is None:
         restore_floor(work)
     _content(work, text)
+
+
+def _answers_aside(work: Work) -> bool:
+    """While a person has the floor only a control's own yes/no (erase all?) may be open."""
+    pending = work.conversation.pending
+    return pending is not None and pending.kind in ASIDE
 
 
 def _silenced(work: Work, wants_back: bool) -> bool:
@@ -442,7 +450,7 @@ def _choice(work: Work, value: str) -> None:
     if value == "go_on":
         opt_in(work) if work.conversation.consent == "opted_out" else resume(work)
         return
-    if work.conversation.floor == "person":
+    if work.conversation.floor == "person" and not (_answers_aside(work) and value.startswith("confirm_")):
         take_choice_quietly(work, value)
         return
     if work.conversation.floor == "paused":

@@ -48,7 +48,7 @@ def read(work: Work, text: str, locale: str | None = None) -> Understood:
     from intakebot.understanding import understand
 
     pending = work.conversation.pending
-    expecting = expecting_of(work, pending)
+    expecting = expecting_of(work, pending, text)
     heard = understand(
         readable(text),
         work.family,
@@ -60,8 +60,11 @@ def read(work: Work, text: str, locale: str | None = None) -> Understood:
     return take(work, heard, pending)
 
 
-def expecting_of(work: Work, pending: Pending | None) -> Expecting | None:
-    """The pending question as understanding wants it: listed choices first, then the unlisted ones of the same question."""
+def expecting_of(work: Work, pending: Pending | None, text: str = "") -> Expecting | None:
+    """The pending question as understanding wants it: listed choices first, then the unlisted ones of the same question.
+
+    A bare number is the number of a listed choice, as the customer sees it; any other number is a value ("15" to *how old?*).
+    """
     if pending is None:
         return None
     question = question_of(work, pending)
@@ -72,7 +75,11 @@ def expecting_of(work: Work, pending: Pending | None) -> Expecting | None:
         options = tuple(Option(value, sets[value][0], sets[value][1]) for value in ordered)
         fact = question.fills[0] if len(question.fills) == 1 else None
         if fact is not None and work.fact(fact).type in FREE_TYPES:
-            options = ()
+            picks = text.strip(" .)").isascii() and text.strip(" .)") in {str(n + 1) for n in range(len(listed))}
+            if question.choices and picks:
+                fact = None
+            elif not question.choices:
+                options = ()
         return Expecting(fact=fact, question=question.id, options=options)
     if pending.kind == "confirm" and pending.fact in work.family.facts:
         return Expecting(

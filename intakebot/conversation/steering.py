@@ -21,6 +21,8 @@ from intakebot.quoting.money import Money, format_money
 
 PUSH_CHANNELS = ("sms", "email")
 """On these we write first and at any time, so an opt-out means silence; elsewhere the customer looks at our page."""
+ALWAYS_HEARD = ("stop", "start", "help", "language", "erase", "resume", "form", "pause")
+"""Controls that work while a person has the floor; the others are then part of what the person reads."""
 ASIDE = ("confirm_erase", "confirm_start_again", "confirm_language", "confirm_accept", "confirm_decline")
 
 
@@ -222,6 +224,7 @@ def _wrong(work: Work) -> None:
 
 
 def _form(work: Work) -> None:
+    """The link to the one-page form; the talk stays where it is."""
     link = work.links.get("form")
     work.reply(Reply(work.say("form_link", form=link) if link else work.say("form_none"), kind="control"))
 
