@@ -1,17 +1,40 @@
 """Triage: which faults, in which order to try things, when to test, and what to ask. Pure; see `problem` for the theory."""
 
+from intakebot.triage.bench import PlannedStep, StepResult, bench_problem, planned_steps, with_seen
+from intakebot.triage.bench_plan import BenchOutcome, BenchPlan, BenchStep, SecondPlan, bench_plan, replan
+from intakebot.triage.diagnosis import Contribution, Diagnosis, FaultSet, diagnose
+from intakebot.triage.network import Evidence
 from intakebot.triage.planner import EXACT_STEPS, expected_cost, plan
 from intakebot.triage.plans import Plan, PlanOutcome
 from intakebot.triage.problem import AccessLevel, Hypothesis, PlanningProblem, PlanStep
+from intakebot.triage.reasons import Reason, say_reason
 
 __all__ = [
     "EXACT_STEPS",
     "AccessLevel",
+    "BenchOutcome",
+    "BenchPlan",
+    "BenchStep",
+    "Contribution",
+    "Diagnosis",
+    "Evidence",
+    "FaultSet",
     "Hypothesis",
     "Plan",
     "PlanOutcome",
     "PlanStep",
+    "PlannedStep",
     "PlanningProblem",
+    "Reason",
+    "SecondPlan",
+    "StepResult",
+    "bench_plan",
+    "bench_problem",
+    "diagnose",
     "expected_cost",
     "plan",
+    "planned_steps",
+    "replan",
+    "say_reason",
+    "with_seen",
 ]

@@ -13,22 +13,18 @@ Everything is deterministic: candidates are taken in a fixed order and only clea
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from intakebot.triage.access import Access, access_of
 from intakebot.triage.arrays import NOTHING_LEFT, Arrays, Floats
 from intakebot.triage.exact import TIE, Solution
 
+Bools = npt.NDArray[np.bool_]
+
 ROUNDS = 12
 """Passes of the local search at most; it usually ends by itself after two to four."""
-
-
-@dataclass(frozen=True)
-class _Split:
-    cost: float
-    ends: tuple[int, ...]
 
 
 def solve(arrays: Arrays, want_second: bool = False) -> Solution:
@@ -42,76 +38,85 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
     return Solution(groups, cost, second)
 
 
+def densest_steps(arrays: Arrays, most: int) -> list[int]:
+    """About `most` steps that repair most for their cost, each with those it must follow."""
+    return _Search(arrays).first_order(most)
+
+
 class _Search:
     def __init__(self, arrays: Arrays) -> None:
+        size = arrays.size
         self.arrays = arrays
         self.access: Access = access_of(arrays)
+        self.has_before = any(arrays.before)
+        bits = np.array([[mask >> step & 1 for step in range(size)] for mask in arrays.before_all], dtype=bool)
+        self.with_before: Bools = bits.reshape(size, size) | np.eye(size, dtype=bool)
+        count = int(arrays.apart.max(initial=-1)) + 1
+        self.tags = (arrays.apart[:, None] == np.arange(count)).astype(np.float32)
 
     def stop_at_once(self) -> float:
         return self.arrays.rest * (self.access.close_from_start + (self.arrays.give_up or 0.0))
 
     # ---- 1. an order ----
 
-    def first_order(self) -> list[int]:
-        """All steps by falling density of singles and pairs."""
+    def first_order(self, most: int | None = None) -> list[int]:
+        """Steps by falling density of singles and pairs: all of them, or until at least `most` are placed."""
         arrays = self.arrays
         order: list[int] = []
         done = np.zeros(arrays.size, dtype=bool)
         left = np.ones(arrays.fail.shape[0])
-        while len(order) < arrays.size:
-            group = self._densest(done, left, order)
-            order.extend(group)
+        wanted = arrays.size if most is None else min(most, arrays.size)
+        while len(order) < wanted:
+            group = self._densest(done, left)
+            order.extend(self._sorted(group))
             done[group] = True
             left = left * np.prod(arrays.fail[:, group], axis=1)
         return order
 
-    def _densest(self, done: np.ndarray, left: Floats, order: Sequence[int]) -> list[int]:
+    def _densest(self, done: Bools, left: Floats) -> list[int]:
+        """The single step or pair, with what must come before, that repairs most per unit of cost."""
         arrays, access = self.arrays, self.access
-        open_steps = [step for step in range(arrays.size) if not done[step]]
-        done_mask = sum(1 << step for step in order)
-        singles = [[step, *self._missing(step, done_mask)] for step in open_steps]
-        sets: dict[frozenset[int], None] = dict.fromkeys(frozenset(each) for each in singles)
-        for place, one in enumerate(singles):
-            for other in singles[place + 1 :]:
-                if self._may_share(one, other):
-                    sets.setdefault(frozenset(one) | frozenset(other))
-        groups = np.zeros((len(sets), arrays.size), dtype=bool)
-        for row, each in enumerate(sets):
-            groups[row, list(each)] = True
-        with np.errstate(divide="ignore"):
-            factors = np.log(arrays.fail)
-        remaining = left * np.exp(_times(groups, factors.T))
-        remaining[:, -1] = 0.0
+        open_steps = np.nonzero(~done)[0]
+        singles = self.with_before[open_steps] & ~done
+        one, other = np.triu_indices(len(open_steps), 1)
+        groups = np.concatenate([singles, singles[one] | singles[other]])
+        if self.tags.shape[1]:
+            groups = groups[((groups.astype(np.float32) @ self.tags) <= 1.0).all(axis=1)]
+        remaining = self._left_after(groups, singles, one, other, left)
         now = left.copy()
         now[-1] = 0.0
         gain = float(arrays.broken(1.0 - now[None, :])[0]) - arrays.broken(1.0 - remaining)
         after = groups | done
         cost = (
             groups @ arrays.cost
-            + access.opened_again(groups, first=not order)
+            + access.opened_again(groups, first=not done.any())
             + arrays.test_cost
             + access.opened(after)
             - access.opened(done[None, :])
             + access.closing(after)
             - access.closing(done[None, :])
         )
-        # gain / cost, compared without dividing: a free step that helps comes first, one that does not help last.
-        density = np.where(cost > 0, gain / np.where(cost > 0, cost, 1.0), np.where(gain > 0, np.inf, 0.0))
+        # A free step that helps comes first, one that does not help last.
+        free = np.where(gain > 0, np.inf, 0.0)
+        density = np.where(cost > 0, gain / np.where(cost > 0, cost, 1.0), free)
         best = int(np.argmax(density))
-        if density[best] <= 0.0:
-            return self._sorted(singles[0], order)
-        return self._sorted(np.nonzero(groups[best])[0].tolist(), order)
+        return np.nonzero(groups[best if density[best] > 0.0 else 0])[0].tolist()
 
-    def _may_share(self, one: Sequence[int], other: Sequence[int]) -> bool:
-        tags = [int(self.arrays.apart[step]) for step in {*one, *other} if self.arrays.apart[step] >= 0]
-        return len(tags) == len(set(tags))
+    def _left_after(
+        self, groups: Bools, singles: Bools, one: npt.NDArray[np.int64], other: npt.NDArray[np.int64], left: Floats
+    ) -> Floats:
+        """[k, F + 1] chance that each fault outlives the group."""
+        fail = self.arrays.fail.T
+        if not self.has_before and len(groups) == len(singles) + len(one):
+            each = fail[np.argmax(singles, axis=1)]
+            remaining = np.concatenate([each, each[one] * each[other]]) * left
+        else:
+            remaining = np.where(groups[:, :, None], fail, 1.0).prod(axis=1) * left
+        remaining[:, -1] = 0.0
+        return remaining
 
-    def _missing(self, step: int, done_mask: int) -> list[int]:
-        wanted = self.arrays.before_all[step] & ~done_mask
-        return [other for other in range(self.arrays.size) if wanted >> other & 1]
-
-    def _sorted(self, group: Sequence[int], order: Sequence[int]) -> list[int]:
-        """The group in an order that respects `after`, the densest steps first would not change its cost."""
+    def _sorted(self, group: Sequence[int]) -> list[int]:
+        """The group by number, each step after those it must follow."""
         waiting, ordered = sorted(group), []
         while waiting:
             inside = sum(1 << step for step in waiting)
@@ -305,10 +310,3 @@ class _Search:
             if candidate and (found is None or cost < found.cost - TIE * (1.0 + abs(cost))):
                 found = Solution(candidate, cost)
         return found
-
-
-def _times(groups: np.ndarray, logs: Floats) -> Floats:
-    """groups @ logs where a log may be -inf and 0 * -inf is 0."""
-    finite = np.where(np.isfinite(logs), logs, 0.0)
-    impossible = groups.astype(np.float32) @ (~np.isfinite(logs)).astype(np.float32) > 0
-    return np.where(impossible, -np.inf, groups @ finite)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from intakebot.triage.plans import Plan, PlanOutcome
 from intakebot.triage.problem import PlanningProblem
 
 EXACT_STEPS = 14
+QUICK_STEPS = 11
 
 
 def plan(problem: PlanningProblem) -> Plan:
@@ -37,6 +39,22 @@ def plan_and_second(problem: PlanningProblem) -> tuple[Plan, Plan | None]:
     if solution.second is None:
         return best, None
     return best, evaluate_groups(arrays, solution.second.groups, is_exact)
+
+
+def plan_quickly(problem: PlanningProblem, most: int = QUICK_STEPS) -> tuple[Plan, Plan | None]:
+    """A plan within a turn: exact over the `most` steps (about) that repair most for their cost, the others left out.
+
+    Steps are picked one after the other by density, as in the heuristic. The usual optimum stops long before them. Without
+    giving up nothing may be left out, so that is planned in full.
+    """
+    arrays = arrays_of(problem)
+    if problem.give_up_cost is None or arrays.size <= most:
+        return plan_and_second(problem)
+    picked = {arrays.ids[step] for step in heuristic.densest_steps(arrays, most)}
+    best, second = plan_and_second(
+        replace(problem, steps=tuple(step for step in problem.steps if step.id in picked))
+    )
+    return replace(best, exact=False), None if second is None else replace(second, exact=False)
 
 
 def expected_cost(problem: PlanningProblem, groups: Sequence[Sequence[str]]) -> Plan:
@@ -73,6 +91,31 @@ def expected_cost(problem: PlanningProblem, groups: Sequence[Sequence[str]]) -> 
         numbered.append(tuple(number[step] for step in group))
     give_up = problem.give_up_cost
     return evaluate_groups(arrays, numbered, exact=False, give_up=0.0 if give_up is None else give_up)
+
+
+def still_broken(problem: PlanningProblem, order: Sequence[str]) -> list[float]:
+    """P(still broken) after each step of an order, as if tested there; the first entry is before any step."""
+    by_id = {step.id: step for step in problem.steps}
+    faults = sorted({fault for each in problem.hypotheses for fault in each.faults})
+    number = {fault: index for index, fault in enumerate(faults)}
+    left = np.ones((len(order) + 1, len(faults) + 1))
+    left[:, -1] = 0.0
+    for place, step in enumerate(order):
+        left[place + 1] = left[place]
+        for fault, chance in by_id[step].fixes.items():
+            if fault in number:
+                left[place + 1, number[fault]] *= 1.0 - chance
+    width = max((len(each.faults) for each in problem.hypotheses), default=1)
+    members = np.array(
+        [
+            [number[fault] for fault in each.faults] + [len(faults)] * (width - len(each.faults))
+            for each in problem.hypotheses
+        ],
+        dtype=np.int64,
+    ).reshape(-1, width)
+    weight = np.array([each.probability for each in problem.hypotheses], dtype=float)
+    broken = 1.0 - (1.0 - left)[:, members].prod(axis=2) @ weight
+    return [min(max(float(each), 0.0), 1.0) for each in broken]
 
 
 def evaluate_groups(
