@@ -1,0 +1,28 @@
+"""Understanding: a customer's message in, facts with value, certainty and place out. Pure; no network, no clock."""
+
+from intakebot.understanding.heard import (
+    AmountMention,
+    Clause,
+    CountMention,
+    DateMention,
+    Expecting,
+    Heard,
+    HeardFact,
+    Option,
+)
+from intakebot.understanding.reader import Reader, make_reader, understand, warm
+
+__all__ = [
+    "AmountMention",
+    "Clause",
+    "CountMention",
+    "DateMention",
+    "Expecting",
+    "Heard",
+    "HeardFact",
+    "Option",
+    "Reader",
+    "make_reader",
+    "understand",
+    "warm",
+]

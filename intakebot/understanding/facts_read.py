@@ -1,0 +1,249 @@
+"""From matched phrases to facts: denial, doubt, mood, person, disc classes, and one value a fact."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from intakebot.definitions.facts import Value
+from intakebot.definitions.model import Fact
+from intakebot.understanding.folding import Folded
+from intakebot.understanding.heard import HeardFact, Span
+from intakebot.understanding.lexicon import Lexicon
+from intakebot.understanding.matching import Lattice, Mark, Match, settle
+from intakebot.understanding.scope import PEOPLE, Scopes, negated, who_did, within
+from intakebot.understanding.tokens import Token
+
+NEGATED_ATTEMPT_CERTAINTY = 0.75
+"""'I have not opened it' says nothing sure about others."""
+
+
+@dataclass(frozen=True)
+class PhraseFacts:
+    facts: tuple[HeardFact, ...]
+    ruled_out: tuple[HeardFact, ...]
+    used: frozenset[int]
+
+
+@dataclass(frozen=True)
+class _Found:
+    heard: HeardFact
+    position: int
+    ruled_out: bool = False
+
+
+def read_phrases(
+    folded: Folded, tokens: Sequence[Token], lattice: Lattice, scopes: Scopes, lexicon: Lexicon,
+    known: Mapping[str, Value],
+) -> PhraseFacts:  # fmt: skip
+    """Every fact the phrases state."""
+    everything = lattice.find()
+    device_role = lexicon.role("device_kind")
+    device_kinds = _device_kinds(everything, scopes, lexicon, known)
+    matches = settle(
+        [m for m in everything if not m.reading.devices or _device_fits(m.reading.devices, device_kinds)]
+    )
+    stated = [match for match in matches if match.reading.kind in ("fact", "disc_result")]
+    spent = frozenset(
+        index for match in stated for index in match.used if tokens[index].word in lexicon.language.negators
+    )
+    people = [mark for mark in lattice.marks if mark.kind in PEOPLE]
+    passive = [mark for mark in lattice.marks if mark.kind == "passive"]
+    contrast = any(match.reading.kind == "contrast" for match in matches)
+    found: list[_Found] = []
+    used: set[int] = set()
+    reader = _Reader(folded, tokens, scopes, lexicon, people, passive, spent)
+    for match in matches:
+        used.update(match.used)
+        if match.reading.kind == "fact":
+            found.extend(reader.fact(match))
+        elif match.reading.kind == "disc_result":
+            found.extend(reader.disc_result(match))
+    found = _everyday_classes(found, device_kinds, contrast, lexicon)
+    correcting = [index for index, flag in enumerate(scopes.correction) if flag >= 0]
+    facts = _one_value_each([f for f in found if not f.ruled_out], correcting, lexicon, device_role)
+    held = {fact.fact for fact in facts}
+    ruled_out = {(f.heard.fact, f.heard.value): f.heard for f in found if f.ruled_out and f.heard.fact not in held}
+    return PhraseFacts(tuple(facts), tuple(ruled_out.values()), frozenset(used))
+
+
+def _device_kinds(
+    matches: Sequence[Match], scopes: Scopes, lexicon: Lexicon, known: Mapping[str, Value]
+) -> frozenset[str]:
+    """Kinds of the device in question: what is known, else what the message names."""
+    fact = lexicon.role("device_kind")
+    if fact is None:
+        return frozenset({"?"})
+    if fact.id in known:
+        return frozenset({str(known[fact.id])})
+    named = [
+        m for m in settle([m for m in matches if m.reading.fact == fact.id]) if not within(scopes.elsewhere, m)
+    ]
+    return frozenset({m.reading.value for m in named} or {"?"})
+
+
+def _device_fits(wanted: frozenset[str], kinds: frozenset[str]) -> bool:
+    return bool(wanted & kinds)
+
+
+class _Reader:
+    """Turns one match at a time into facts."""
+
+    def __init__(
+        self, folded: Folded, tokens: Sequence[Token], scopes: Scopes, lexicon: Lexicon, people: Sequence[Mark],
+        passive: Sequence[Mark], spent: frozenset[int],
+    ) -> None:  # fmt: skip
+        self.folded, self.tokens, self.scopes, self.lexicon = folded, tokens, scopes, lexicon
+        self.people, self.passive, self.spent = people, passive, spent
+
+    def span(self, match: Match) -> Span:
+        return self.folded.span(self.tokens[match.used[0]].start, self.tokens[match.used[-1]].end)
+
+    def fact(self, match: Match) -> list[_Found]:
+        fact = self.lexicon.family.facts.get(match.reading.fact)
+        if fact is None or self._not_stated(match, fact):
+            return []
+        if fact.role != "attempt":
+            denied = self._negated(match)
+        elif self._intended(match):
+            return []
+        else:
+            denied = self._negated(match)
+        if within(self.scopes.unsure, match):
+            return [self._found(match, fact.id, None, 0.9, False)]
+        value = match.reading.value
+        if fact.type == "text":
+            return []
+        if fact.role == "attempt":
+            return self._attempt(match, fact, value, denied)
+        if not denied:
+            return [self._found(match, fact.id, value, match.reading.certainty, False)]
+        if fact.type == "yes_no":
+            if value == "yes":
+                return [self._found(match, fact.id, "no", match.reading.certainty, True)]
+            return []
+        return [replace(self._found(match, fact.id, value, match.reading.certainty, True), ruled_out=True)]
+
+    def disc_result(self, match: Match) -> list[_Found]:
+        if self._not_stated(match, None):
+            return []
+        value = match.reading.value
+        if self._negated(match):
+            value = {"plays": "fails", "fails": "plays"}.get(value, "")
+        if not value or (value == "plays" and within(self.scopes.past, match)):
+            return []
+        out: list[_Found] = []
+        for fact in self.lexicon.facts_by_role.get("disc_result", ()):
+            if fact.disc_class in match.discs:
+                out.append(self._found(match, fact.id, value, match.reading.certainty, False))
+        named = {f.disc_class for f in self.lexicon.facts_by_role.get("disc_result", ())}
+        if not match.discs & named and value in self.lexicon.any_disc:
+            generic, meaning = self.lexicon.any_disc[value]
+            if generic in self.lexicon.family.facts:
+                out.append(self._found(match, generic, meaning, match.reading.certainty, False))
+        return out
+
+    def _attempt(self, match: Match, fact: Fact, value: str, denied: bool) -> list[_Found]:
+        if value != "someone":
+            if denied and value != "nobody":
+                return [self._found(match, fact.id, "nobody", NEGATED_ATTEMPT_CERTAINTY, True)]
+            return [self._found(match, fact.id, value, match.reading.certainty, False)]
+        if denied:
+            return [self._found(match, fact.id, "nobody", NEGATED_ATTEMPT_CERTAINTY, True)]
+        who, sureness = who_did(match, self.scopes, self.tokens, self.people, self.passive)
+        if who not in fact.options:
+            who = "someone"
+        return [self._found(match, fact.id, who, min(sureness, match.reading.certainty), False)]
+
+    def _negated(self, match: Match) -> bool:
+        return negated(self.scopes, match, self.spent, self.tokens, self.lexicon)
+
+    def _not_stated(self, match: Match, fact: Fact | None) -> bool:
+        scopes = self.scopes
+        hazard = fact is not None and fact.role == "hazard"
+        if within(scopes.hypothetical, match) or within(scopes.question, match):
+            return not hazard or within(scopes.hypothetical, match)
+        return within(scopes.elsewhere, match) or (within(scopes.past, match) and not hazard)
+
+    def _intended(self, match: Match) -> bool:
+        return within(self.scopes.intention, match)
+
+    def _found(self, match: Match, fact: str, value: Value | None, certainty: float, denied: bool) -> _Found:
+        span = self.span(match)
+        doubt = min(self.scopes.hedge[match.used[0]], self.scopes.hedge[match.used[-1]])
+        if any(self.scopes.hedge[index] == doubt for index in match.used) and doubt < 1 and self._hedge_inside(match):
+            doubt = 1.0
+        sure = round(certainty * doubt, 3) if value is not None else certainty
+        heard = HeardFact(fact, value, sure, span, self.folded.original[span[0] : span[1]], denied)
+        return _Found(heard, match.used[0])
+
+    def _hedge_inside(self, match: Match) -> bool:
+        return False
+
+
+def _everyday_classes(
+    found: list[_Found], kinds: frozenset[str], contrast: bool, lexicon: Lexicon
+) -> list[_Found]:
+    """Class words said of any disc: on a device whose owners say that word for every disc, and with no other class
+    named that plays, "CDs won't play" means that no disc is read. Where something else of the device is said to work
+    ("but the radio is fine") both are meant."""
+    by_class = {fact.id: fact.disc_class or "" for fact in lexicon.facts_by_role.get("disc_result", ())}
+    plays = {by_class[f.heard.fact] for f in found if f.heard.fact in by_class and f.heard.value == "plays"}
+    fails = {by_class[f.heard.fact] for f in found if f.heard.fact in by_class and f.heard.value == "fails"}
+    out: list[_Found] = []
+    for item in found:
+        disc_class = by_class.get(item.heard.fact)
+        if disc_class is None or item.heard.value not in lexicon.any_disc:
+            out.append(item)
+            continue
+        everyday = bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)
+        generic, meaning = lexicon.any_disc[str(item.heard.value)]
+        same_side = plays if item.heard.value == "plays" else fails
+        other_side = fails if item.heard.value == "plays" else plays
+        if not everyday or other_side - {disc_class} or same_side - {disc_class}:
+            out.append(item)
+            continue
+        if generic in lexicon.family.facts:
+            out.append(replace(item, heard=replace(item.heard, fact=generic, value=meaning)))
+        if contrast:
+            out.append(item)
+    return out
+
+
+def _one_value_each(
+    found: Sequence[_Found], correcting: Sequence[int], lexicon: Lexicon, device: Fact | None
+) -> list[HeardFact]:
+    """At most one value a fact: after a correction cue the later stands; else the surer, the stated before the denied,
+    for attempts the most telling person, for the device the first named."""
+    chosen: dict[str, _Found] = {}
+    for item in sorted(found, key=lambda f: (f.position, f.heard.fact, str(f.heard.value))):
+        held = chosen.get(item.heard.fact)
+        if held is None:
+            chosen[item.heard.fact] = item
+            continue
+        if held.heard.value == item.heard.value:
+            if item.heard.certainty > held.heard.certainty:
+                chosen[item.heard.fact] = item
+            continue
+        corrected = any(held.position < index <= item.position for index in correcting)
+        if corrected or _beats(item, held, lexicon, device):
+            chosen[item.heard.fact] = item
+    return [chosen[fact].heard for fact in sorted(chosen, key=lambda f: chosen[f].position)]
+
+
+_TELLING = ("nobody", "someone", "owner", "friend", "shop")
+
+
+def _beats(item: _Found, held: _Found, lexicon: Lexicon, device: Fact | None) -> bool:
+    fact = lexicon.family.facts[item.heard.fact]
+    if held.heard.value is None or item.heard.value is None:
+        return held.heard.value is None
+    if fact.role == "attempt":
+        return _TELLING.index(str(item.heard.value)) > _TELLING.index(str(held.heard.value))
+    if device is not None and fact.id == device.id:
+        return False
+    if fact.role == "disc_result":
+        return item.heard.value == "fails"
+    if fact.type == "yes_no" and item.heard.negated != held.heard.negated:
+        return held.heard.negated
+    return item.heard.certainty >= held.heard.certainty

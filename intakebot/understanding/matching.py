@@ -1,0 +1,238 @@
+"""Finding phrases in a row of tokens.
+
+Both tries are walked from every token. A walk is bounded by the depth of the trie, by at most two gaps a phrase and
+by each (node, position) being visited once, so the work grows linearly with the number of tokens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from intakebot.understanding.lexicon import Lexicon, Node, Reading
+from intakebot.understanding.tokens import HARD, Sentence, Token
+
+MAX_SKIPPED = 4
+"""Most filler words in a row that may stand between two words of a phrase."""
+
+MAX_LISTED = 6
+"""Most members of one list of discs ("CDs, DVDs and games")."""
+
+Arc = tuple[str, int, frozenset[str]]
+"""Label, token index after it, disc classes named by it."""
+
+_NONE: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A member of a word class (cue kind) at tokens [start, end)."""
+
+    kind: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Match:
+    """A phrase found: what it means and the tokens it used (skipped fillers and gaps not among them)."""
+
+    reading: Reading
+    used: tuple[int, ...]
+    discs: frozenset[str]
+
+    @property
+    def start(self) -> int:
+        return self.used[0]
+
+    @property
+    def end(self) -> int:
+        return self.used[-1] + 1
+
+
+def _is_filler(token: Token, lexicon: Lexicon) -> bool:
+    return token.word in lexicon.language.fillers or token.stem in lexicon.language.fillers
+
+
+class Lattice:
+    """Arcs between token positions: words, word classes, lists of discs; and where clauses begin and end."""
+
+    def __init__(self, tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: Lexicon) -> None:
+        self.tokens, self.lexicon = tokens, lexicon
+        count = len(tokens)
+        self.arcs: list[list[Arc]] = [[] for _ in range(count + 1)]
+        self.filler = [_is_filler(token, lexicon) for token in tokens]
+        self.hard_end = [0] * (count + 1)
+        self.clause_start = [False] * (count + 1)
+        self.clause_end = [False] * (count + 1)
+        self.clause_of = [-1] * (count + 1)
+        number = 0
+        for sentence in sentences:
+            for index in range(sentence.start, sentence.end):
+                self.hard_end[index] = sentence.end
+            for start, end in sentence.clauses:
+                self.clause_start[start] = True
+                self.clause_end[end] = True
+                for index in range(start, end):
+                    self.clause_of[index] = number
+                number += 1
+        self.marks: list[Mark] = []
+        for index, token in enumerate(tokens):
+            self.arcs[index].append((f"s:{token.stem}", index + 1, _NONE))
+            self.arcs[index].append((f"x:{token.word}", index + 1, _NONE))
+            if token.word.isdigit() or token.word in lexicon.language.numbers:
+                self.arcs[index].append(("c:number", index + 1, _NONE))
+            elif token.is_word and any(c.isdigit() for c in token.word):
+                self.arcs[index].append(("c:code", index + 1, _NONE))
+        for index in range(count):
+            if tokens[index].word not in HARD:
+                self._find_classes(index)
+        self._find_lists()
+
+    def _find_classes(self, start: int) -> None:
+        limit = self.hard_end[start]
+        stack: list[tuple[Node, int]] = [(self.lexicon.classes, start)]
+        seen: set[tuple[str, int]] = set()
+        while stack:
+            node, at = stack.pop()
+            for kind in node.members:
+                if (kind, at) in seen:
+                    continue
+                seen.add((kind, at))
+                self.marks.append(Mark(kind, start, at))
+                self.arcs[start].append((f"c:{kind}", at, _NONE))
+                if kind.startswith("disc."):
+                    self.arcs[start].append(("c:disc", at, frozenset({kind.removeprefix("disc.")})))
+            if at >= limit:
+                continue
+            self._class_step(node, at, stack)
+            if node is not self.lexicon.classes and self.filler[at]:
+                skipped = self._after_fillers(at, limit)
+                if skipped < limit:
+                    self._class_step(node, skipped, stack)
+
+    def _class_step(self, node: Node, at: int, stack: list[tuple[Node, int]]) -> None:
+        for label in (f"s:{self.tokens[at].stem}", f"x:{self.tokens[at].word}"):
+            for child in node.edges.get(label, ()):
+                stack.append((child, at + 1))
+
+    def _after_fillers(self, at: int, limit: int) -> int:
+        stop = min(limit, at + MAX_SKIPPED)
+        while at < stop and self.filler[at]:
+            at += 1
+        return at
+
+    def _find_lists(self) -> None:
+        """Lists such as "CDs, DVDs or games": one arc over the whole list for every class in it."""
+        single: dict[int, list[tuple[int, str]]] = {}
+        for mark in self.marks:
+            if mark.kind.startswith("disc.") or mark.kind == "beside_discs":
+                single.setdefault(mark.start, []).append((mark.end, mark.kind))
+        for start in sorted(single):
+            self._extend_list(start, single)
+
+    def _extend_list(self, start: int, single: dict[int, list[tuple[int, str]]]) -> None:
+        end, kind = max(single[start])
+        kinds = [kind]
+        limit = self.hard_end[start]
+        while len(kinds) < MAX_LISTED:
+            at, joined = end, False
+            while at < limit and at < end + 4:
+                word = self.tokens[at].word
+                if word in self.lexicon.language.joins or word == ",":
+                    joined = True
+                elif not self.filler[at]:
+                    break
+                at += 1
+            if not joined or at >= limit or at not in single:
+                break
+            end, kind = max(single[at])
+            kinds.append(kind)
+            named = frozenset(k.removeprefix("disc.") for k in kinds if k.startswith("disc."))
+            if named:
+                self.arcs[start].append(("c:disc", end, named))
+                for name in named:
+                    self.arcs[start].append((f"c:disc.{name}", end, frozenset({name})))
+
+    def find(self) -> list[Match]:
+        """Every phrase at every place, before overlaps are settled."""
+        found: list[Match] = []
+        for start in range(len(self.tokens)):
+            if self.tokens[start].word not in HARD:
+                self._walk(start, found)
+        return found
+
+    def _walk(self, start: int, found: list[Match]) -> None:
+        limit = self.hard_end[start]
+        root = self.lexicon.phrases
+        stack: list[tuple[Node, int, tuple[int, ...], frozenset[str]]] = [(root, start, (), _NONE)]
+        if self.clause_start[start]:
+            stack.extend((child, start, (), _NONE) for child in root.edges.get("^", ()))
+        seen: set[tuple[int, int, frozenset[str]]] = set()
+        while stack:
+            node, at, used, discs = stack.pop()
+            key = (id(node), at, discs)
+            if key in seen:
+                continue
+            seen.add(key)
+            if node.accepts and used:
+                found.extend(Match(reading, used, discs) for reading in node.accepts)
+            if used:
+                if self.clause_end[at]:
+                    for ending in node.edges.get("$", ()):
+                        found.extend(Match(reading, used, discs) for reading in ending.accepts)
+            if at >= limit:
+                continue
+            self._step(node, at, used, discs, stack)
+            if used and node.edges and self.filler[at]:
+                skipped = self._after_fillers(at, limit)
+                if skipped < limit:
+                    self._step(node, skipped, used, discs, stack)
+            for size, child in node.gaps.items():
+                self._gap(child, at, size, limit, used, discs, stack)
+
+    def _step(
+        self, node: Node, at: int, used: tuple[int, ...], discs: frozenset[str],
+        stack: list[tuple[Node, int, tuple[int, ...], frozenset[str]]],
+    ) -> None:  # fmt: skip
+        edges = node.edges
+        for label, end, named in self.arcs[at]:
+            for child in edges.get(label, ()):
+                stack.append((child, end, (*used, *range(at, end)), discs | named))
+
+    def _gap(
+        self, node: Node, at: int, size: int, limit: int, used: tuple[int, ...], discs: frozenset[str],
+        stack: list[tuple[Node, int, tuple[int, ...], frozenset[str]]],
+    ) -> None:  # fmt: skip
+        home = self.clause_of[used[-1]] if used else self.clause_of[at]
+        for skip in range(size + 1):
+            place = at + skip
+            if place >= limit or self.clause_of[place] != home:
+                break
+            stack.append((node, place, used, discs))
+
+
+def settle(matches: Sequence[Match]) -> list[Match]:
+    """Drop what a longer match explains: tokens that are a true subset of another match's tokens.
+
+    Two readings of the same tokens both stay. Matches are compared only where they overlap.
+    """
+    ordered = sorted(set(matches), key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used))
+    sets = [frozenset(match.used) for match in ordered]
+    kept: list[Match] = []
+    begin = 0
+    longest = 0
+    for index, match in enumerate(ordered):
+        longest = max(longest, match.end - match.start)
+        while ordered[begin].start < match.start - longest:
+            begin += 1
+        covered = False
+        other = begin
+        while other < len(ordered) and ordered[other].start <= match.start:
+            if other != index and sets[index] < sets[other]:
+                covered = True
+                break
+            other += 1
+        if not covered:
+            kept.append(match)
+    return kept

@@ -1,0 +1,126 @@
+"""`understand`: one message in, everything it says out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from intakebot.definitions.facts import Value
+from intakebot.definitions.model import Family
+from intakebot.understanding.english import ENGLISH
+from intakebot.understanding.facts_read import read_phrases
+from intakebot.understanding.folding import Folded, fold
+from intakebot.understanding.heard import Clause, Expecting, Heard
+from intakebot.understanding.language import Language
+from intakebot.understanding.lexicon import Lexicon, build_lexicon
+from intakebot.understanding.matching import Lattice
+from intakebot.understanding.scope import Scopes, find_scopes
+from intakebot.understanding.spelling import Speller, make_speller
+from intakebot.understanding.tokens import Sentence, Token, expand, make_token, raw_words, sentences_of, split_digits
+
+LANGUAGES: Mapping[str, Language] = {"en": ENGLISH}
+
+
+@dataclass(frozen=True)
+class Reader:
+    """A compiled lexicon with its speller; `read` is a pure function of its arguments."""
+
+    lexicon: Lexicon
+    speller: Speller
+
+    def read(
+        self, text: str, expecting: Expecting | None = None, today: date | None = None, *,
+        known: Mapping[str, Value] | None = None, region: str = "GB", proposals: bool = True,
+    ) -> Heard:  # fmt: skip
+        folded = fold(text)
+        tokens, repaired = self._tokens(folded)
+        sentences = sentences_of(tokens, self.lexicon.language)
+        lattice = Lattice(tokens, sentences, self.lexicon)
+        scopes = find_scopes(tokens, sentences, lattice, self.lexicon)
+        phrase_facts = read_phrases(folded, tokens, lattice, scopes, self.lexicon, known or {})
+        return Heard(
+            text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
+            phrase_facts.facts, phrase_facts.ruled_out, repaired=repaired,
+            correction=any(flag >= 0 for flag in scopes.correction),
+        )  # fmt: skip
+
+    def _tokens(self, folded: Folded) -> tuple[list[Token], dict[str, str]]:
+        language = self.lexicon.language
+        tokens: list[Token] = []
+        repaired: dict[str, str] = {}
+        for written, start, end in raw_words(folded.text):
+            for part in split_digits(written):
+                words = expand(part, language)
+                if len(words) == 1 and words[0].isalpha():
+                    better = repaired.get(words[0]) or self.speller.repair(words[0])
+                    if better is not None:
+                        repaired[words[0]] = better
+                        words = tuple(w for piece in better.split() for w in expand(piece, language))
+                tokens.extend(make_token(word, start, end, language) for word in words)
+        return tokens, repaired
+
+    def _clauses(
+        self, folded: Folded, tokens: list[Token], sentences: list[Sentence], scopes: Scopes
+    ) -> tuple[Clause, ...]:
+        out: list[Clause] = []
+        for sentence in sentences:
+            for start, end in sentence.clauses:
+                span = folded.span(tokens[start].start, tokens[end - 1].end)
+                mood = "stated"
+                if scopes.hypothetical[start] >= 0:
+                    mood = "hypothetical"
+                elif scopes.question[start] >= 0:
+                    mood = "question"
+                elif scopes.elsewhere[start] >= 0:
+                    mood = "elsewhere"
+                out.append(Clause(span, folded.original[span[0] : span[1]], mood))  # type: ignore[arg-type]
+        return tuple(out)
+
+
+def make_reader(family: Family, locale: str) -> Reader:
+    """Compile a family's phrases of one locale.
+
+    Raises: LookupError for a locale without a language, BadInputError for a phrase that cannot be parsed.
+    """
+    language = LANGUAGES.get(locale.split("-")[0])
+    if language is None:
+        raise LookupError(f"no language for locale {locale!r}")
+    lexicon = build_lexicon(family, locale, language)
+    return Reader(lexicon, make_speller(lexicon.words, lexicon.stems, language))
+
+
+_READERS: dict[tuple[int, str], tuple[Family, Reader]] = {}
+"""Compiled readers of the families in use; the family is kept so that its id() stays its own."""
+
+_MOST_READERS = 16
+
+
+def warm(family: Family, locale: str) -> Reader:
+    """The reader of a family and locale, compiled once per Family object."""
+    key = (id(family), locale)
+    held = _READERS.get(key)
+    if held is None or held[0] is not family:
+        if len(_READERS) >= _MOST_READERS:
+            _READERS.clear()
+        held = (family, make_reader(family, locale))
+        _READERS[key] = held
+    return held[1]
+
+
+def understand(
+    text: str, family: Family, locale: str, expecting: Expecting | None = None, today: date | None = None, *,
+    known: Mapping[str, Value] | None = None, region: str = "GB", proposals: bool = True,
+) -> Heard:  # fmt: skip
+    """Read a message.
+
+    Args:
+        text: the message as it came; at most the first 4,000 folded characters are read.
+        expecting: the pending question, so that short answers can be read.
+        today: the day relative dates count from; without it they are not read.
+        known: facts already held; only used to read ambiguous words (the device kind above all).
+        region: country for telephone numbers without a country code.
+        proposals: False switches the light model off.
+    Returns: what was heard; never raises for any text.
+    """
+    return warm(family, locale).read(text, expecting, today, known=known, region=region, proposals=proposals)
