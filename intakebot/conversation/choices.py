@@ -9,6 +9,7 @@ from intakebot.conversation.choosing import recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
 from intakebot.conversation.entering import confirm, derive, enter
 from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask_story, go_on, reask
+from intakebot.conversation.guard import key
 from intakebot.conversation.handing import hand_off
 from intakebot.conversation.reading import deny, drop_proposal, offered_choices
 from intakebot.conversation.safety import preempt, review
@@ -32,6 +33,20 @@ def take_choice(work: Work, value: str) -> None:
         _confirmed(work, head, rest)
     else:
         reask(work, work.say("outdated"))
+
+
+def picked(pending: Pending | None, text: str) -> str | None:
+    """The value of the listed choice that a whole message names by its number (`2`, `2.`, `(2)`), letter or label."""
+    if pending is None or not pending.offered or len(text) > 60:
+        return None
+    said = key(text)
+    for number, (value, label) in enumerate(pending.offered, start=1):
+        if said and said in (str(number), key(label)):
+            return value
+    if len(said) == 1 and said.isascii() and said.isalpha():
+        index = ord(said) - ord("a")
+        return pending.offered[index][0] if index < len(pending.offered) else None
+    return None
 
 
 def settle(work: Work) -> None:

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 
 from intakebot.conversation.asking import flush, show_recap
 from intakebot.conversation.assessor import Assessor
-from intakebot.conversation.choices import agree, take_choice
+from intakebot.conversation.choices import agree, picked, take_choice
 from intakebot.conversation.choosing import questions_ahead
 from intakebot.conversation.contact import check_contact, read_contact, role_fact
 from intakebot.conversation.controls import Control, control_of, is_angry
@@ -95,15 +95,19 @@ def open_conversation(
         last_in_at=now,
     )
     work = Work(definitions, conversation, now, assessor, links or {}, message_id)
-    opener = work.say("opener", shop=definitions.pricing.shop.name, count=questions_ahead(work.family, work))
-    if work.links.get("form"):
-        opener = f"{opener} {work.say('opener_form', form=work.links['form'])}"
-    if text is None:
+    shop, count = definitions.pricing.shop.name, questions_ahead(work.family, work)
+    if channel == "sms":
+        work.reply(Reply(work.say("opener_sms", shop=shop, count=count), kind="opener"))
+    else:
+        opener = work.say("opener", shop=shop, count=count)
+        if work.links.get("form"):
+            opener = f"{opener} {work.say('opener_form', form=work.links['form'])}"
         work.reply(Reply(opener, kind="opener"))
-        ask_story(work)
-        return work.seal()
-    work.reply(Reply(opener, kind="opener"))
+        if text is None:
+            ask_story(work)
     work.change(pending=Pending("story"))
+    if text is None:
+        return work.seal()
     first = advance(
         definitions,
         work.conversation,
@@ -283,6 +287,11 @@ def _content(work: Work, text: str) -> None:
         _not_understood(work, "empty")
         return
     pending = work.conversation.pending
+    choice = picked(pending, text)
+    if choice is not None:
+        work.change(misses=0)
+        take_choice(work, choice)
+        return
     if is_angry(text, work.words):
         work.change(anger=work.conversation.anger + 1)
         _empathise(work)

@@ -25,7 +25,7 @@ from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Question
 from intakebot.definitions.values import parse_value
 from intakebot.errors import BadInputError
-from intakebot.understanding.heard import Expecting, Heard, HeardFact, Option
+from intakebot.understanding import Expecting, Heard, HeardFact, Option, understand
 
 SURE = 0.85
 """At and above this certainty a stated value counts as sure (a hedge such as "I think" puts it below)."""
@@ -45,8 +45,6 @@ class Understood:
 
 def read(work: Work, text: str, locale: str | None = None) -> Understood:
     """Read a message into the working copy; facts of every kind count, asked for or not."""
-    from intakebot.understanding import understand
-
     pending = work.conversation.pending
     expecting = expecting_of(work, pending, text)
     heard = understand(
@@ -73,24 +71,27 @@ def expecting_of(work: Work, pending: Pending | None, text: str = "") -> Expecti
         listed = [value for value, _ in pending.offered if value in sets]
         ordered = [*listed, *(value for value in sets if value not in listed)]
         options = tuple(Option(value, sets[value][0], sets[value][1]) for value in ordered)
-        fact = question.fills[0] if len(question.fills) == 1 else None
-        if fact is not None and work.fact(fact).type in FREE_TYPES:
-            picks = text.strip(" .)").isascii() and text.strip(" .)") in {str(n + 1) for n in range(len(listed))}
+        sole = question.fills[0] if len(question.fills) == 1 else None
+        if sole is not None and work.fact(sole).type in FREE_TYPES:
+            picks = text.strip(" .)").isascii() and text.strip(" .)") in {
+                str(n + 1) for n in range(len(listed))
+            }
             if question.choices and picks:
-                fact = None
+                sole = None
             elif not question.choices:
                 options = ()
-        return Expecting(fact=fact, question=question.id, options=options)
-    if pending.kind == "confirm" and pending.fact in work.family.facts:
+        return Expecting(fact=sole, question=question.id, options=options)
+    fact = pending.fact
+    if pending.kind == "confirm" and fact is not None and fact in work.family.facts:
         return Expecting(
             fact=None,
             options=tuple(
-                Option(value, label, {pending.fact: pending.value} if value.endswith(":yes") else {})
+                Option(value, label, {fact: pending.value} if value.endswith(":yes") else {})
                 for value, label in pending.offered
             ),
         )
-    if pending.kind == "change" and pending.fact in work.family.facts:
-        return Expecting(fact=pending.fact)
+    if pending.kind == "change" and fact is not None:
+        return Expecting(fact=fact)
     return Expecting(options=tuple(Option(value, label, {}) for value, label in pending.offered))
 
 
