@@ -66,7 +66,8 @@ class CaseChange:
 
     Attributes:
         case: the case with its new `job` (and, rarely, `conversation`); counters and version are not its business.
-        event: a conversation event to go on with, such as PhaseMoved or StaffReplied.
+        event, more: conversation events to go on with, in order, such as PhaseMoved or StaffReplied.
+        notices: what the customer is told besides, without anybody taking the floor.
         events: (kind, body) for the append-only log.
         quotes: new quotes, or stored ones with a new state. announce: types out of EVENT_TYPES.
         outcome: what a finished job teaches (stored once, without personal data).
@@ -74,6 +75,8 @@ class CaseChange:
 
     case: Case
     event: TalkEvent | None = None
+    more: tuple[TalkEvent, ...] = ()
+    notices: tuple[str, ...] = ()
     events: tuple[tuple[str, Mapping[str, Any]], ...] = ()
     quotes: tuple[QuoteRecord, ...] = ()
     authorisations: tuple[Authorisation, ...] = ()
@@ -187,12 +190,14 @@ class Draft:
         self.asked = turn.asked
         self.events.extend((entry.kind, entry.data) for entry in turn.log)
         for reply in turn.replies:
-            self.replies.append(reply)
-            self._add_message(
-                "staff" if reply.kind == "staff" else "out", reply.text, reply.to_mapping(), channel
-            )
+            self._say(reply, channel)
         for effect in turn.effects:
             self._follow(effect, links, channel)
+
+    def _say(self, reply: Reply, channel: str) -> None:
+        self.replies.append(reply)
+        direction: Literal["out", "staff"] = "staff" if reply.kind == "staff" else "out"
+        self._add_message(direction, reply.text, reply.to_mapping(), channel)
 
     def _follow(self, effect: Any, links: Mapping[str, str], channel: str) -> None:
         if isinstance(effect, MakeEstimate):
@@ -258,8 +263,10 @@ class Draft:
         self.announcements.extend(change.announce)
         if change.outcome is not None:
             self.outcome = change.outcome
-        if change.event is not None:
-            self.advance(change.event, links, channel)
+        for event in (*((change.event,) if change.event is not None else ()), *change.more):
+            self.advance(event, links, channel)
+        for text in change.notices:
+            self._say(Reply(text, kind="notice"), channel)
 
     def finish(self, channel: str) -> Case:
         """The case as it will be stored."""
