@@ -209,6 +209,7 @@ def recap_facts(work: Work) -> tuple[str, ...]:
         and fact.stake != "low"
         and work.facts[fact_id].source not in ("derived", "staff")
         and work.facts[fact_id].value is not None
+        and not (fact.role == "hazard" and work.facts[fact_id].value == "no")
     )
     return listed if any(work.facts[fact].source != "form" for fact in listed) else ()
 

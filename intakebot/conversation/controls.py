@@ -2,12 +2,15 @@
 
 The words of each language are data: keys `control.<name>` in flows/common/texts/<locale>/conversation.yaml. The words
 of every shipped language count in every conversation. `STOP` is an opt-out, `it won't stop spinning` is not; asking in
-any reasonable words not to be written to is one too (47 CFR 64.1200(a)(10), as in force from 11 April 2025), which
-`control.stop_phrases` describes as patterns over words:  `a|b` is a choice, `[a|b]` may be left out, `*` is any one word.
+any reasonable words not to be written to is one too (47 CFR 64.1200(a)(10), as in force from 11 April 2025). It is known
+by a closed vocabulary: every word of the message is in one language's lists, one of them ends something, and one is about
+our messages (`stop sending me these texts`) or about a list of numbers (`take me off your list`). One word about a device
+or a disc, and it is content.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -24,6 +27,11 @@ CONTROLS: tuple[ControlName, ...] = (
     "stop", "start", "help", "person", "back", "skip", "not_sure", "pause", "resume", "start_again", "erase",
     "repeat", "wrong", "form", "price", "accept", "decline", "other_language",
 )  # fmt: skip
+_PIECES = re.compile(r"[.,;!?\n]+")
+STOP_LISTS = (
+    "stop_strong", "stop_weak", "stop_plain", "stop_about", "stop_filler", "list_words", "list_about",
+)  # fmt: skip
+"""In the order of the fields of `StopWords`."""
 
 
 @dataclass(frozen=True)
@@ -35,11 +43,37 @@ class Control:
 
 
 @dataclass(frozen=True)
+class StopWords:
+    """One language's closed vocabulary of wishes not to be written to.
+
+    strong: end something by themselves. weak: only together with one of `plain`. about: our messages.
+    """
+
+    strong: frozenset[str]
+    weak: frozenset[str]
+    plain: frozenset[str]
+    about: frozenset[str]
+    filler: frozenset[str]
+    list_words: frozenset[str]
+    list_about: frozenset[str]
+
+    def fit(self, words: frozenset[str]) -> bool:
+        """Whether these are all the words of such a wish."""
+        ends = words & self.strong or (words & self.weak and words & self.plain)
+        if ends and words & self.about and words <= self.strong | self.weak | self.about | self.filler:
+            return True
+        if words & self.strong and words & self.list_about and words & self.about:
+            return words <= self.strong | self.about | self.list_about | self.filler
+        listed = words & self.list_words and words & self.list_about
+        return bool(listed) and words <= self.list_words | self.list_about | self.filler
+
+
+@dataclass(frozen=True)
 class ControlWords:
-    """Compiled words: folded whole message -> control; stop patterns; politeness that may surround a control."""
+    """Compiled words: folded whole message -> control; stop vocabularies; politeness that may surround a control."""
 
     whole: dict[str, Control]
-    stop_patterns: tuple[tuple[tuple[frozenset[str], bool], ...], ...]
+    stops: tuple[StopWords, ...]
     polite: frozenset[str]
     anger: tuple[str, ...]
 
@@ -55,9 +89,21 @@ def control_of(text: str, words: ControlWords) -> Control | None:
     found = words.whole.get(" ".join(bare))
     if found is not None:
         return found
-    if any(_matches(pattern, tuple(bare)) for pattern in words.stop_patterns):
+    if any(stops.fit(frozenset(bare)) for stops in words.stops) or _ends_with_stop(text, words):
         return Control("stop")
     return None
+
+
+def _ends_with_stop(text: str, words: ControlWords) -> bool:
+    """A short message whose last sentence is an opt-out by itself: `Not interested, stop`."""
+    pieces = [piece for piece in _PIECES.split(text) if key(piece)]
+    if len(pieces) < 2 or len(key(text).split()) > 10:
+        return False
+    last = key(pieces[-1])
+    found = words.whole.get(last)
+    if found is not None:
+        return found.name == "stop"
+    return any(stops.fit(frozenset(last.split())) for stops in words.stops)
 
 
 def is_angry(text: str, words: ControlWords) -> bool:
@@ -71,7 +117,7 @@ def compile_words(definitions: Definitions) -> ControlWords:
     wordings = []
     for locale in definitions.locales:
         texts = Texts(definitions, None, locale)
-        names = [*CONTROLS, "own_language", "stop_phrases", "polite", "anger"]
+        names = [*CONTROLS, "own_language", *STOP_LISTS, "polite", "anger"]
         wordings.append((locale, tuple((name, _all(texts, f"control.{name}")) for name in names)))
     return _compiled(tuple(wordings))
 
@@ -83,14 +129,16 @@ def _all(texts: Texts, text_key: str) -> tuple[str, ...]:
 @lru_cache(maxsize=8)
 def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]], ...]) -> ControlWords:
     whole: dict[str, Control] = {}
-    patterns: list[tuple[tuple[frozenset[str], bool], ...]] = []
+    stops: list[StopWords] = []
     polite: set[str] = set()
     anger: list[str] = []
     for locale, lists in wordings:
+        folded = {name: frozenset(key(word) for word in words) for name, words in lists}
+        stops.append(StopWords(*(folded[name] for name in STOP_LISTS)))
         for name, words in lists:
-            if name == "stop_phrases":
-                patterns.extend(_pattern(phrase) for phrase in words)
-            elif name == "polite":
+            if name in STOP_LISTS:
+                continue
+            if name == "polite":
                 polite.update(key(word) for word in words)
             elif name == "anger":
                 anger.extend(key(word) for word in words)
@@ -98,26 +146,7 @@ def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]
                 control = Control("language", locale) if name == "own_language" else Control(name)  # type: ignore[arg-type]
                 for word in words:
                     whole.setdefault(key(word), control)
-    return ControlWords(whole, tuple(patterns), frozenset(polite), tuple(anger))
-
-
-def _pattern(phrase: str) -> tuple[tuple[frozenset[str], bool], ...]:
-    """`stop|quit texting|messaging [me|us]` -> a tuple of (allowed words, may be left out)."""
-    items = []
-    for item in phrase.split():
-        optional = item.startswith("[")
-        items.append((frozenset(key(word) or word for word in item.strip("[]").split("|")), optional))
-    return tuple(items)
-
-
-def _matches(pattern: tuple[tuple[frozenset[str], bool], ...], words: tuple[str, ...]) -> bool:
-    """Whether the whole message is an instance of the pattern (both are short, so plain recursion will do)."""
-    if not pattern:
-        return not words
-    (allowed, optional), rest = pattern[0], pattern[1:]
-    if words and (words[0] in allowed or "*" in allowed) and _matches(rest, words[1:]):
-        return True
-    return optional and _matches(rest, words)
+    return ControlWords(whole, tuple(stops), frozenset(polite), tuple(anger))
 
 
 def _without_politeness(words: list[str], polite: frozenset[str]) -> list[str]:

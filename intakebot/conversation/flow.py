@@ -13,6 +13,7 @@ from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.turn import MakeEstimate, Reply
 from intakebot.conversation.work import Work
 from intakebot.definitions.model import Question
+from intakebot.quoting.money import Money, format_money
 
 CLOSED = ("shipped", "arrived", "on_bench", "finished", "declined", "withdrawn")
 
@@ -93,7 +94,7 @@ def yes_no(work: Work, kind: str, text: str) -> None:
 
 def ask_accept(work: Work) -> None:
     outlook = work.outlook()
-    maximum = f"{outlook.maximum:f} {outlook.currency}"
+    maximum = format_money(Money(outlook.maximum, outlook.currency), work.conversation.locale)
     yes_no(work, "confirm_accept", work.say("accept_check", maximum=maximum))
 
 

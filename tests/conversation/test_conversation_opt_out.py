@@ -1,0 +1,49 @@
+"""Opt-outs are recognised, and words about the device are not taken for one (47 CFR 64.1200(a)(10), 2025)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+
+from intakebot.conversation.controls import compile_words, control_of
+
+SENTENCES = yaml.safe_load(Path(__file__).with_name("opt_out_sentences.yaml").read_text(encoding="utf-8"))
+
+
+def _stops(definitions, sentence):
+    control = control_of(sentence, compile_words(definitions))
+    return control is not None and control.name == "stop"
+
+
+def test_there_are_two_hundred_labelled_sentences():
+    assert len(SENTENCES["opt_out"]) + len(SENTENCES["not_opt_out"]) == 200
+    assert not set(SENTENCES["opt_out"]) & set(SENTENCES["not_opt_out"])
+
+
+def test_no_opt_out_is_missed(definitions):
+    missed = [sentence for sentence in SENTENCES["opt_out"] if not _stops(definitions, sentence)]
+
+    assert missed == []
+
+
+def test_at_most_one_other_sentence_is_taken_for_an_opt_out(definitions):
+    false = [sentence for sentence in SENTENCES["not_opt_out"] if _stops(definitions, sentence)]
+
+    assert len(false) <= 1, false
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    ["stopp", "keine Nachrichten mehr", "Hör auf mir zu schreiben", "Bitte schreiben Sie mir nicht mehr"],
+)
+def test_german_opt_outs_count_too(definitions, sentence):
+    assert _stops(definitions, sentence)
+
+
+@pytest.mark.parametrize(
+    "sentence", ["es hört nicht auf zu drehen", "am Ende der Disc hängt es", "die Stopptaste geht nicht"]
+)
+def test_german_words_about_the_device_are_no_opt_out(definitions, sentence):
+    assert not _stops(definitions, sentence)
