@@ -53,7 +53,9 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
     try:
         data_dir.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise SettingsError(f"INTAKEBOT_DATA_DIR: {data_dir} cannot be made ({error.strerror}); expected a folder") from error
+        raise SettingsError(
+            f"INTAKEBOT_DATA_DIR: {data_dir} cannot be made ({error.strerror}); expected a folder"
+        ) from error
     if not os.access(data_dir, os.W_OK):
         raise SettingsError(f"INTAKEBOT_DATA_DIR: {data_dir} cannot be written to")
     return Settings(
@@ -85,7 +87,9 @@ def _database_url(environ: Mapping[str, str], data_dir: Path) -> str:
     if scheme == "postgresql":
         return "postgresql+psycopg" + url[len("postgresql") :]
     if scheme not in ("sqlite", "postgresql+psycopg"):
-        raise SettingsError(f"INTAKEBOT_DATABASE_URL: found {scheme}:, expected sqlite:///FILE or postgresql://HOST/NAME")
+        raise SettingsError(
+            f"INTAKEBOT_DATABASE_URL: found {scheme}:, expected sqlite:///FILE or postgresql://HOST/NAME"
+        )
     return url
 
 
@@ -95,7 +99,9 @@ def _base_url(environ: Mapping[str, str], host: str, port: int) -> str:
         return f"http://{'127.0.0.1' if host in ('0.0.0.0', '::') else host}:{port}"
     parts = urlsplit(url)
     if parts.scheme not in ("http", "https") or not parts.netloc or parts.query or parts.fragment:
-        raise SettingsError(f"INTAKEBOT_BASE_URL: found {url[:60]!r}, expected such as https://repairs.example.com")
+        raise SettingsError(
+            f"INTAKEBOT_BASE_URL: found {url[:60]!r}, expected such as https://repairs.example.com"
+        )
     return url.rstrip("/")
 
 

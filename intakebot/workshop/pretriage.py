@@ -18,7 +18,7 @@ from intakebot.packing.cautions import shown_cautions
 from intakebot.packing.pairing import Gate, pairing_gate
 from intakebot.packing.roles import value_for
 from intakebot.quoting.chances import chance_shown
-from intakebot.quoting.estimate_words import chance_words
+from intakebot.quoting.estimate_words import say_chance
 from intakebot.quoting.money import format_money
 from intakebot.records.case import Case
 from intakebot.triage import BenchPlan, Diagnosis, replan, say_reason
@@ -85,7 +85,7 @@ def causes(assessments: Assessments, family: Family, diagnosis: Diagnosis, texts
             Cause(
                 texts.say(f"fault.{fault}.name"),
                 chance,
-                chance_words(shown, texts),
+                say_chance(texts, shown, texts.locale),
                 because(diagnosis, fault, texts),
             )
         )
@@ -213,7 +213,7 @@ def _summary(
     assessments: Assessments, case: Case, plan: BenchPlan, texts: Texts
 ) -> tuple[tuple[str, str], ...]:
     words = assessments.definitions.pricing.chance_words
-    rows = [(texts.say("workshop.pretriage.repaired"), chance_words(chance_shown(min(1.0, max(0.0, plan.chance_repaired)), words), texts)),
+    rows = [(texts.say("workshop.pretriage.repaired"), say_chance(texts, chance_shown(min(1.0, max(0.0, plan.chance_repaired)), words), texts.locale)),
             (texts.say("workshop.pretriage.minutes"), texts.say("workshop.minutes", minutes=round(plan.expected_minutes)))]  # fmt: skip
     estimate = current_estimate(case)
     if estimate is not None:

@@ -1,0 +1,84 @@
+"""The composition root: settings in; a migrated store, turn services and the web application out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, cast
+
+from intakebot.assess import Assessments
+from intakebot.definitions.model import Definitions
+from intakebot.library import Library
+from intakebot.records import Case, Store, migrate, open_store
+from intakebot.records.photos import PhotoStore
+from intakebot.settings import Settings
+from intakebot.turns import Services, build_services, utc_now
+from intakebot.workshop import Workshop
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A shop that is ready to serve: what every command and every page shares."""
+
+    settings: Settings
+    turns: Services
+    photos: PhotoStore
+
+    @property
+    def store(self) -> Store:
+        return self.turns.store
+
+
+class _Library:
+    """Hands the workshop the assessor of a version once the library is there (each needs the other)."""
+
+    library: Library | None = None
+
+    def assessor_of(self, definitions: Definitions) -> Assessments:
+        assert self.library is not None
+        return cast("Assessments", self.library.assessor(definitions))
+
+
+def open_shop(settings: Settings) -> Shop:
+    """Migrate the database, load the definitions, build the services.
+
+    Raises: SettingsError, DefinitionError; nothing is started then.
+    """
+    migrate(settings.database_url)
+    store = open_store(settings.database_url, settings.data_dir)
+    late = _Library()
+    base = settings.base_url
+
+    def links(case: Case) -> dict[str, str]:
+        talk = f"{base}/talk/{case.id}"
+        return {"form": f"{talk}/form", "estimate": f"{talk}/estimate", "packing": f"{talk}/packing"}
+
+    turns = build_services(
+        store, settings.definitions_root, Assessments, Workshop(late.assessor_of, utc_now), settings.secret_key,
+        links=links, source=base,
+    )  # fmt: skip
+    late.library = turns.library
+    photos = PhotoStore((settings.data_dir / "photos").as_uri(), store, turns.ids, turns.now)
+    return Shop(settings, turns, photos)
+
+
+def make_app(shop: Shop) -> Flask:
+    """The web application: pages and JSON API."""
+    from intakebot.web.api import api_blueprint
+    from intakebot.web.api_call import ApiServices
+    from intakebot.web.app import create_app
+    from intakebot.web.services import Services as PageServices
+
+    settings = shop.settings
+    api = api_blueprint(ApiServices(turns=shop.turns, photos=shop.photos, base_url=settings.base_url))
+    return create_app(
+        PageServices(
+            turns=shop.turns,
+            photos=shop.photos,
+            base_url=settings.base_url,
+            definitions_root=settings.definitions_root,
+            blueprints=(api,),
+        )
+    )
