@@ -211,7 +211,7 @@ def quick_points(
 def _block_chances(priced: _Priced, block_minutes: int, doubt_sigma: float) -> list[tuple[int, float]]:
     """Chance of each number of started blocks."""
     mean = sum(m * math.exp(s * s / 2) for m, s in zip(priced.medians, priced.spreads, strict=True))
-    if mean <= 0:
+    if mean <= 1e-6:
         return [(blocks_started(priced.fixed_minutes, block_minutes), 1.0)]
     variance = sum(
         (m * math.exp(s * s / 2)) ** 2 * math.expm1(s * s)

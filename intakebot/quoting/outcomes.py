@@ -15,7 +15,7 @@ from intakebot.definitions.model import Step
 from intakebot.errors import BadInputError
 
 if TYPE_CHECKING:
-    from intakebot.triage import BenchPlan
+    from intakebot.triage.bench_plan import BenchPlan
 
 CHANCE_SLACK = 1e-6
 
