@@ -154,7 +154,9 @@ class Draft:
     ) -> None:
         seq = self.case.message_count + len(self.messages) + 1
         locale = self.conversation.locale
-        self.messages.append(Message(seq, direction, channel, self.now, text, body, message_id, locale))
+        self.messages.append(
+            Message(seq, direction, channel, self.now, storable(text), body, message_id, locale)
+        )
 
     def advance(self, event: TalkEvent, links: Mapping[str, str], channel: str) -> None:
         """Let the conversation engine take an event in, and follow its effects."""
@@ -287,6 +289,11 @@ class Draft:
             Event(seq, kind, self.actor, self.now, body)
             for seq, (kind, body) in enumerate(self.events, start=first)
         )
+
+
+def storable(text: str) -> str:
+    """The text with what no database keeps as text (NUL, halves of surrogate pairs) replaced by U+FFFD."""
+    return text.replace("\x00", "\ufffd").encode("utf-8", "replace").decode("utf-8")
 
 
 def answer_mapping(draft: Draft, case: Case) -> dict[str, Any]:

@@ -38,9 +38,8 @@ def api_blueprint(services: ApiServices) -> Blueprint:
             methods=[operation.method],
             strict_slashes=True,
         )
-    blueprint.add_url_rule(
-        f"{PREFIX}/<path:rest>", endpoint="elsewhere", view_func=_elsewhere, methods=_METHODS
-    )
+    for path in (f"{PREFIX}/", f"{PREFIX}/<path:rest>"):
+        blueprint.add_url_rule(path, endpoint="elsewhere", view_func=_elsewhere, methods=_METHODS)
     return blueprint
 
 
@@ -115,7 +114,7 @@ def _http_problem(error: HTTPException) -> Problem:
     return Problem("malformed-request", "The request cannot be read.")
 
 
-def _elsewhere(rest: str) -> Response:
+def _elsewhere(rest: str = "") -> Response:
     """Any other address or method below /api/v1."""
     allowed = sorted(_allowed_methods(request.path))
     if allowed:
