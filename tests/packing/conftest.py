@@ -234,18 +234,31 @@ def texts_in(locale: str) -> Texts:
     return Texts(dataclasses.replace(some_definitions(family), core_texts={locale: core}), "toy", locale)
 
 
-@pytest.fixture
+BUILDERS = SimpleNamespace(
+    answers=answers,
+    calendar=a_calendar,
+    definitions=some_definitions,
+    device=a_device,
+    family=a_family,
+    parcel=a_parcel,
+    parcels=PARCELS,
+    shop=SHOP,
+    tariff=a_tariff,
+    texts=texts_in,
+)
+
+
+@pytest.fixture(scope="session")
 def build() -> SimpleNamespace:
     """Builders of the toy data; keyword arguments change single values."""
-    return SimpleNamespace(
-        answers=answers,
-        calendar=a_calendar,
-        definitions=some_definitions,
-        device=a_device,
-        family=a_family,
-        parcel=a_parcel,
-        parcels=PARCELS,
-        shop=SHOP,
-        tariff=a_tariff,
-        texts=texts_in,
-    )
+    return BUILDERS
+
+
+@pytest.fixture(scope="session")
+def family() -> Family:
+    return a_family()
+
+
+@pytest.fixture(scope="session")
+def toy() -> Definitions:
+    return some_definitions()
