@@ -12,7 +12,7 @@ What is taken out first:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -131,6 +131,30 @@ def arrays_of(problem: PlanningProblem) -> Arrays:
     )
 
 
+def restricted(arrays: Arrays, steps: Sequence[int]) -> Arrays:
+    """The same problem with some of its steps only; each must bring those it follows.
+
+    Faults that no kept step cures stay: their chance of being cured is 0, so R is right.
+    """
+    kept = sorted(steps)
+    place = {step: index for index, step in enumerate(kept)}
+
+    def mask(old: int) -> int:
+        return sum(1 << place[step] for step in kept if old >> step & 1)
+
+    return replace(
+        arrays,
+        ids=tuple(arrays.ids[step] for step in kept),
+        cost=arrays.cost[kept],
+        fail=arrays.fail[:, kept],
+        before=tuple(mask(arrays.before[step]) for step in kept),
+        before_all=tuple(mask(arrays.before_all[step]) for step in kept),
+        needs=arrays.needs[kept],
+        apart=arrays.apart[kept],
+        depth=tuple(arrays.depth[step] for step in kept),
+    )
+
+
 def _useful_steps(problem: PlanningProblem) -> list[PlanStep]:
     steps = {step.id: step for step in sorted(problem.steps, key=lambda step: step.id)}
     if problem.give_up_cost is None:
@@ -167,10 +191,11 @@ def _transitive(before: tuple[int, ...]) -> tuple[int, ...]:
     while changed:
         changed = False
         for index, mask in enumerate(closed):
-            wider = mask
-            for other, theirs in enumerate(closed):
-                if mask >> other & 1:
-                    wider |= theirs
+            wider, left = mask, mask
+            while left:
+                lowest = left & -left
+                wider |= closed[lowest.bit_length() - 1]
+                left -= lowest
             if wider != mask:
                 closed[index], changed = wider, True
     return tuple(closed)

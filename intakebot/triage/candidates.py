@@ -28,6 +28,7 @@ Floats = npt.NDArray[np.float64]
 Groups = tuple[tuple[str, ...], ...]
 
 POOL_STEPS = 9
+POOL_GAP = 0.003
 LIKELY = 0.55
 """Share of one fault in the case for which a pool plan is made; the rest is the family's usual mix."""
 
@@ -70,7 +71,30 @@ def _pool(shop: _SameShop) -> tuple[Groups, ...]:
         for each in plan_quickly(problem, POOL_STEPS):
             if each is not None:
                 found.add(each.groups)
-    return tuple(sorted(found))
+    return _essential(shop, network, sorted(found), _archetypes(network, usual))
+
+
+def _essential(
+    shop: _SameShop, network: Network, plans: Sequence[Groups], archetypes: Sequence[Floats]
+) -> tuple[Groups, ...]:
+    """As few of the plans as keep the cost of every archetype within `POOL_GAP` of the best (greedy cover)."""
+    usual = diagnose(shop.family, {})
+    problem = bench_problem(shop.family, shop.pricing, shop.card, usual, {}, day=shop.day)
+    stages = stages_of(problem, plans)
+    fixes = {step.id: step.fixes for step in problem.steps}
+    none = len(network.faults)
+    members = np.array([members + (none,) * (3 - len(members)) for members in network.sets])
+    broken = broken_at(stages, faults_in(stages, fixes, network.faults), members)
+    cost = stages.by_plan(stages.cost, broken)
+    by_case = cost @ np.array(archetypes).T
+    served = by_case <= by_case.min(axis=0) * (1.0 + POOL_GAP)
+    kept: list[Groups] = []
+    open_cases = np.ones(by_case.shape[1], dtype=bool)
+    while open_cases.any():
+        best = int(np.argmax(served[:, open_cases].sum(axis=1)))
+        kept.append(stages.plans[best])
+        open_cases &= ~served[best]
+    return tuple(sorted({(), *kept}))
 
 
 def _archetypes(network: Network, usual: Diagnosis) -> list[Floats]:
@@ -95,17 +119,47 @@ def _archetypes(network: Network, usual: Diagnosis) -> list[Floats]:
 class Stages:
     """The pool for one case: every plan's groups in a row.
 
-    done: [S, n] steps done after each stage; stage 0 of each plan is before anything. fixed: [plans] cost paid by everybody.
-    per_broken: [plans, S] cost per device still broken at that stage. spent, spent_squared: the same for the money put into
-    the case (giving up not counted) and for its square.
+    done: [S, n] steps done after each stage; stage 0 of each plan is before anything. starts: [plans] first stage of each.
+    cost: [S] what a plan costs for each device still broken at that stage. spent, spent_squared: the same for the money put
+    into the case (giving up not counted) and for its square.
     """
 
     plans: tuple[Groups, ...]
     arrays: Arrays
     done: npt.NDArray[np.bool_]
-    per_broken: Floats
+    starts: npt.NDArray[np.int64]
+    cost: Floats
     spent: Floats
     spent_squared: Floats
+
+    def by_plan(self, factor: Floats, broken: Floats) -> Floats:
+        """Sum over each plan's stages of factor [S] * broken [S, ...]: [plans, ...]."""
+        shaped = factor.reshape(-1, *(1,) * (broken.ndim - 1))
+        return np.asarray(np.add.reduceat(shaped * broken, self.starts, axis=0))
+
+
+def pool_stages(shop_problem: PlanningProblem, family: Family, pricing: Pricing, card: RateCard, day: date) -> Stages:
+    """The pool laid out for a case without results; kept as long as the case has the same steps."""
+    shop = _SameShop(family, pricing, card, day)
+    return _pool_stages(shop, tuple(step.id for step in shop_problem.steps), _SameProblem(shop_problem))
+
+
+class _SameProblem:
+    """Carries a problem past a cache whose other arguments already say all that matters of it."""
+
+    def __init__(self, problem: PlanningProblem) -> None:
+        self.problem = problem
+
+    def __hash__(self) -> int:
+        return 0
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _SameProblem)
+
+
+@functools.lru_cache(maxsize=64)
+def _pool_stages(shop: _SameShop, steps: tuple[str, ...], carried: _SameProblem) -> Stages:
+    return stages_of(carried.problem, _pool(shop))
 
 
 def stages_of(problem: PlanningProblem, plans: Sequence[Groups]) -> Stages:
@@ -134,8 +188,9 @@ def stages_of(problem: PlanningProblem, plans: Sequence[Groups]) -> Stages:
             done[row + place, chosen] = group[row + place, chosen] = True
         row += len(plan) + 1
     give_up = problem.give_up_cost or 0.0
+    starts = np.cumsum([0, *(len(plan) + 1 for plan in fitted[:-1])])
     cost, spent, squared = _coefficients(arrays, access, fitted, done, group, give_up)
-    return Stages(fitted, arrays, done, cost, spent, squared)
+    return Stages(fitted, arrays, done, starts, cost, spent, squared)
 
 
 def _one_each(problem: PlanningProblem) -> tuple[Hypothesis, ...]:
@@ -167,7 +222,7 @@ def _coefficients(
     group: npt.NDArray[np.bool_],
     give_up: float,
 ) -> tuple[Floats, Floats, Floats]:
-    """Per plan and stage, the factor of P(broken at that stage); a device is broken at stage 0 for certain.
+    """Per stage, the factor of P(broken at that stage); a device is broken at stage 0 for certain.
 
     With added_j the cost of group j and ends_j what is paid when it passes there, the cost of a plan is
     sum_j b_{j-1} added_j + (b_{j-1} - b_j) close_j + b_k (close_k + give up): collect by b.
@@ -177,28 +232,26 @@ def _coefficients(
     first = access.opened_again(group, first=True)
     own = group @ arrays.cost + arrays.test_cost
     count = len(done)
-    cost = np.zeros((len(plans), count))
-    spent = np.zeros((len(plans), count))
-    squared = np.zeros((len(plans), count))
+    cost, spent, squared = np.zeros(count), np.zeros(count), np.zeros(count)
     row = 0
-    for number, plan in enumerate(plans):
+    for plan in plans:
         total = 0.0
         for place in range(1, len(plan) + 1):
             at = row + place
             added = own[at] + (first[at] if place == 1 else again[at]) + opened[at] - opened[at - 1]
             total += added
             ends = total + closing[at]
-            cost[number, at - 1] += added + closing[at]
-            cost[number, at] -= closing[at]
-            spent[number, at - 1] += ends
-            spent[number, at] -= ends
-            squared[number, at - 1] += ends**2
-            squared[number, at] -= ends**2
+            cost[at - 1] += added + closing[at]
+            cost[at] -= closing[at]
+            spent[at - 1] += ends
+            spent[at] -= ends
+            squared[at - 1] += ends**2
+            squared[at] -= ends**2
         last = row + len(plan)
         closes = closing[last] if plan else access.close_from_start
-        cost[number, last] += closes + give_up
-        spent[number, last] += total + closes
-        squared[number, last] += (total + closes) ** 2
+        cost[last] += closes + give_up
+        spent[last] += total + closes
+        squared[last] += (total + closes) ** 2
         row = last + 1
     return cost, spent, squared
 

@@ -12,14 +12,17 @@ block for 14 steps has a million numbers. Only the minima are kept; the plan is 
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
 
 from intakebot.triage.access import Access, access_of
 from intakebot.triage.arrays import NOTHING_LEFT, Arrays, Floats
+
+KEPT_STEPS = 12
+"""Sizes up to this keep their index tables (a few megabytes together), for plans inside a turn."""
 
 TIE = 1e-12
 """Relative difference below which two plans cost the same and ids decide."""
@@ -122,11 +125,13 @@ def _fill(arrays: Arrays, access: Access) -> Tables:
 
 def _fill_layer(tables: Tables, size: int, count: int, reachable: npt.NDArray[np.bool_]) -> None:
     """W for all masks with `count` steps, from those with more."""
-    layer = np.array([sum(1 << step for step in chosen) for chosen in combinations(range(size), count)])
-    layer = layer[reachable[layer] & (tables.broken[layer] > 0.0)]
-    if not len(layer):
+    masks, every_group = _layer_kept(size, count) if size <= KEPT_STEPS else _layer(size, count)
+    wanted = reachable[masks] & (tables.broken[masks] > 0.0)
+    if not wanted.any():
         return
-    groups = _subsets(layer, size, count)[:, 1:]
+    layer, groups = masks, every_group
+    if not wanted.all():
+        layer, groups = masks[wanted], every_group[wanted]
     after = groups + layer[:, None]
     broken = tables.broken[layer]
     values = tables.group_cost[groups]
@@ -137,7 +142,21 @@ def _fill_layer(tables: Tables, size: int, count: int, reachable: npt.NDArray[np
     tables.rest[layer] = np.minimum(tables.rest[layer], going_on - broken * tables.closing[layer])
 
 
-def _subsets(layer: npt.NDArray[np.int64], size: int, count: int) -> npt.NDArray[np.int32]:
+def _layer(size: int, count: int) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+    """All masks of `count` steps out of `size`, and for each the non-empty subsets of the steps it lacks."""
+    masks = np.arange(1 << size, dtype=np.int32)
+    bits = np.zeros(1 << size, dtype=np.int32)
+    for step in range(size):
+        bits += masks >> step & 1
+    chosen = masks[bits == count]
+    return chosen, _subsets(chosen, size, count)[:, 1:]
+
+
+_layer_kept = functools.lru_cache(maxsize=None)(_layer)
+"""The same, kept: it depends on the two numbers alone (at most 3^KEPT_STEPS numbers each size)."""
+
+
+def _subsets(layer: npt.NDArray[np.int32], size: int, count: int) -> npt.NDArray[np.int32]:
     """Per mask of the layer, all subsets of the steps it lacks, in rising order of the mask: [k, 2^(size-count)]."""
     lacking = ~((layer[:, None] >> np.arange(size)) & 1 == 1)
     bits = (1 << np.nonzero(lacking)[1].reshape(len(layer), size - count)).astype(np.int32)
@@ -158,7 +177,7 @@ def _barred(arrays: Arrays, done: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_
 
 def _choices(arrays: Arrays, tables: Tables, mask: int) -> tuple[npt.NDArray[np.int32], Floats]:
     """All next groups after `mask`, and what the plan costs from there (per device, not per device still broken)."""
-    layer = np.array([mask])
+    layer = np.array([mask], dtype=np.int32)
     groups = _subsets(layer, arrays.size, mask.bit_count())[0, 1:]
     after = groups + mask
     broken = tables.broken[mask]

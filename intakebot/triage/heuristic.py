@@ -48,6 +48,8 @@ class _Search:
         size = arrays.size
         self.arrays = arrays
         self.access: Access = access_of(arrays)
+        # A chance of exactly 0 becomes e^-200: nothing beside rounding.
+        self.log_fail = np.log(np.maximum(arrays.fail.T, 1e-87))
         self.has_before = any(arrays.before)
         bits = np.array([[mask >> step & 1 for step in range(size)] for mask in arrays.before_all], dtype=bool)
         self.with_before: Bools = bits.reshape(size, size) | np.eye(size, dtype=bool)
@@ -106,12 +108,11 @@ class _Search:
         self, groups: Bools, singles: Bools, one: npt.NDArray[np.int64], other: npt.NDArray[np.int64], left: Floats
     ) -> Floats:
         """[k, F + 1] chance that each fault outlives the group."""
-        fail = self.arrays.fail.T
         if not self.has_before and len(groups) == len(singles) + len(one):
-            each = fail[np.argmax(singles, axis=1)]
+            each = self.arrays.fail.T[np.argmax(singles, axis=1)]
             remaining = np.concatenate([each, each[one] * each[other]]) * left
         else:
-            remaining = np.where(groups[:, :, None], fail, 1.0).prod(axis=1) * left
+            remaining = np.exp(groups @ self.log_fail) * left
         remaining[:, -1] = 0.0
         return remaining
 

@@ -12,6 +12,7 @@ restriction to small sets and the constants are ours.
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
@@ -215,19 +216,18 @@ def likelihood(network: Network, evidence: Evidence) -> Floats:
 
 def prior_odds(network: Network, answers: Answers) -> Floats:
     """[F] odds of each fault before the findings: the device's own prior, then every change whose condition holds."""
-    family = network.family
+    return np.array([fault_odds(network, fault, answers) for fault in network.faults])
+
+
+def fault_odds(network: Network, fault_id: str, answers: Answers) -> float:
+    """Odds of one fault before the findings."""
+    fault = network.family.faults[fault_id]
     device = answers.get(network.device_fact) if network.device_fact else None
-    odds = np.empty(len(network.faults))
-    for index, fault_id in enumerate(network.faults):
-        fault = family.faults[fault_id]
-        prior = fault.prior
-        if device is not None and isinstance(device.value, str) and device.value in fault.by_device:
-            prior += device.certainty * (fault.by_device[device.value] - prior)
-        prior = min(max(prior, 1e-6), 1.0 - 1e-6)
-        odds[index] = prior / (1.0 - prior)
-        for change in fault.odds_when:
-            odds[index] *= factor(change, answers)
-    return odds
+    prior = fault.prior
+    if device is not None and isinstance(device.value, str) and device.value in fault.by_device:
+        prior += device.certainty * (fault.by_device[device.value] - prior)
+    prior = min(max(prior, 1e-6), 1.0 - 1e-6)
+    return prior / (1.0 - prior) * math.prod(factor(change, answers) for change in fault.odds_when)
 
 
 def factor(change: OddsChange, answers: Answers) -> float:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from intakebot.errors import PlanningProblemError
 from intakebot.triage import exact, heuristic
 from intakebot.triage.access import access_of
-from intakebot.triage.arrays import NOTHING_LEFT, Arrays, arrays_of
+from intakebot.triage.arrays import NOTHING_LEFT, Arrays, arrays_of, restricted
 from intakebot.triage.plans import Plan, PlanOutcome
 from intakebot.triage.problem import PlanningProblem
 
 EXACT_STEPS = 14
-QUICK_STEPS = 11
+QUICK_STEPS = 10
 
 
 def plan(problem: PlanningProblem) -> Plan:
@@ -30,11 +29,12 @@ def plan(problem: PlanningProblem) -> Plan:
 def plan_and_second(problem: PlanningProblem) -> tuple[Plan, Plan | None]:
     """The best plan and the best one that starts with another group (None when there is no other)."""
     arrays = arrays_of(problem)
-    if arrays.size <= EXACT_STEPS:
-        solution = exact.solve(arrays, want_second=True)
-    else:
-        solution = heuristic.solve(arrays, want_second=True)
-    is_exact = arrays.size <= EXACT_STEPS
+    return _solved(arrays, is_exact=arrays.size <= EXACT_STEPS)
+
+
+def _solved(arrays: Arrays, is_exact: bool) -> tuple[Plan, Plan | None]:
+    solver = exact.solve if arrays.size <= EXACT_STEPS else heuristic.solve
+    solution = solver(arrays, want_second=True)
     best = evaluate_groups(arrays, solution.groups, is_exact)
     if solution.second is None:
         return best, None
@@ -49,12 +49,8 @@ def plan_quickly(problem: PlanningProblem, most: int = QUICK_STEPS) -> tuple[Pla
     """
     arrays = arrays_of(problem)
     if problem.give_up_cost is None or arrays.size <= most:
-        return plan_and_second(problem)
-    picked = {arrays.ids[step] for step in heuristic.densest_steps(arrays, most)}
-    best, second = plan_and_second(
-        replace(problem, steps=tuple(step for step in problem.steps if step.id in picked))
-    )
-    return replace(best, exact=False), None if second is None else replace(second, exact=False)
+        return _solved(arrays, is_exact=arrays.size <= EXACT_STEPS)
+    return _solved(restricted(arrays, heuristic.densest_steps(arrays, most)), is_exact=False)
 
 
 def expected_cost(problem: PlanningProblem, groups: Sequence[Sequence[str]]) -> Plan:

@@ -13,6 +13,7 @@ four, the others evenly. An answer that moves nothing is taken to come one time 
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -23,7 +24,8 @@ import numpy.typing as npt
 from intakebot.definitions.facts import Answer, Answers, Comparison, Condition, Value, facts_of, holds
 from intakebot.definitions.model import Fact, Family, Finding, Pricing, Question, RateCard
 from intakebot.triage.bench import bench_problem, chances, planned_steps
-from intakebot.triage.candidates import Groups, Stages, broken_at, faults_in, plan_pool, stages_of
+from intakebot.triage.bench_plan import BenchPlan
+from intakebot.triage.candidates import Groups, Stages, broken_at, faults_in, pool_stages, stages_of
 from intakebot.triage.diagnosis import Diagnosis
 from intakebot.triage.implied import with_implied
 from intakebot.triage.network import (
@@ -31,15 +33,15 @@ from intakebot.triage.network import (
     Network,
     certainty_of,
     finding_facts,
+    fault_odds,
     likelihood,
-    prior_odds,
 )
 from intakebot.triage.planner import plan_quickly
 from intakebot.triage.value import evsi
 
 Floats = npt.NDArray[np.float64]
 
-MOST_SETS = 240
+MOST_SETS = 160
 PAIR_BASE = 8
 PLAIN = frozenset({"no", "nobody", "none", "nothing"})
 PLAIN_SHARE = 0.75
@@ -97,12 +99,15 @@ def value_of_questions(
     candidates: Sequence[str],
     *,
     day: date,
+    planned: BenchPlan | None = None,
 ) -> Mapping[str, QuestionValue]:
     """Worth of each candidate question (ids of the family; their guards are the caller's affair), in the order given.
 
+    planned: the case's plan for the same diagnosis and answers, if at hand (saves making it again).
+
     Raises: KeyError for a question that the family does not have.
     """
-    case = _Case(family, pricing, card, diagnosis, answers, day)
+    case = _Case(family, pricing, card, diagnosis, answers, day, planned)
     asked = {each: _Asked(case, family.questions[each]) for each in candidates}
     live = [each for each in asked.values() if each.matters]
     live.sort(key=lambda each: (-(each.evsi + card.narrowing_weight * max(each.sd_drop, 0.0)), each.question.id))
@@ -164,6 +169,7 @@ class _Case:
         diagnosis: Diagnosis,
         answers: Answers,
         day: date,
+        planned: BenchPlan | None,
     ) -> None:
         self.family, self.card, self.answers = family, card, answers
         self.network: Network = diagnosis.network
@@ -174,22 +180,44 @@ class _Case:
         self.presence: Floats = self.network.members[self.rows]
         self.odds = diagnosis.odds
         self.evidence = {each.finding: each for each in diagnosis.evidence}
-        problem = bench_problem(family, pricing, card, diagnosis, answers, day=day)
-        own = [each.groups for each in plan_quickly(problem) if each is not None]
-        self.stages: Stages = stages_of(problem, [*own, *plan_pool(family, pricing, card, day)])
+        problem = (
+            planned.problem
+            if planned is not None
+            else bench_problem(family, pricing, card, diagnosis, answers, day=day)
+        )
+        own = [planned.plan] if planned is not None else [each for each in plan_quickly(problem) if each is not None]
+        # The pool is laid out once for many cases; the case's own plans come last.
+        self.blocks: tuple[Stages, ...] = (
+            pool_stages(problem, family, pricing, card, day),
+            stages_of(problem, [each.groups for each in own]),
+        )
+        self.plans: tuple[Groups, ...] = tuple(plan for block in self.blocks for plan in block.plans)
         self.links = _links(self.network)
         broken = self.broken_for(answers)
-        self.cost: Floats = self.stages.per_broken @ broken
-        self.spent: Floats = self.stages.spent @ broken
-        self.squared: Floats = self.stages.spent_squared @ broken
+        self.cost = self.cost_of(broken)
+        self.spent = np.concatenate(
+            [block.by_plan(block.spent, each) for block, each in zip(self.blocks, broken, strict=True)]
+        )
+        self.squared = np.concatenate(
+            [block.by_plan(block.spent_squared, each) for block, each in zip(self.blocks, broken, strict=True)]
+        )
         by_plan = self.cost @ self.weights
         self.best = int(np.argmin(by_plan))
         self.price, self.sd = self.price_of(self.best, self.weights)
 
-    def broken_for(self, answers: Answers) -> Floats:
-        planned = planned_steps(self.family, answers)
-        fixes = {each.id: chances(each, answers) for each in planned.values()}
-        return broken_at(self.stages, faults_in(self.stages, fixes, self.network.faults), self.members)
+    def broken_for(self, answers: Answers) -> list[Floats]:
+        """Per block of plans, [stages, sets] P(still broken) with the chances that steps have under these answers."""
+        steps = planned_steps(self.family, answers)
+        fixes = {each.id: chances(each, answers) for each in steps.values()}
+        return [
+            broken_at(block, faults_in(block, fixes, self.network.faults), self.members) for block in self.blocks
+        ]
+
+    def cost_of(self, broken: Sequence[Floats]) -> Floats:
+        """[plans, ...] expected cost from P(still broken) at the stages of each block."""
+        return np.concatenate(
+            [block.by_plan(block.cost, each) for block, each in zip(self.blocks, broken, strict=True)]
+        )
 
     def price_of(self, plan: int, weights: Floats, total: float = 1.0) -> tuple[float, float]:
         mean = float(self.spent[plan] @ weights) / total
@@ -197,7 +225,7 @@ class _Case:
         return mean, max(square - mean * mean, 0.0) ** 0.5
 
     def key(self, plan: int) -> str:
-        return ">".join("+".join(group) for group in self.stages.plans[plan])
+        return ">".join("+".join(group) for group in self.plans[plan])
 
     def pair(self, one: _Asked, other: _Asked) -> tuple[float, float]:
         """EVSI and expected sd drop of two questions together."""
@@ -224,7 +252,7 @@ class _Links:
     """What each fact touches: findings (of the intake), odds of faults, success chances of steps."""
 
     findings: Mapping[str, tuple[str, ...]]
-    odds: frozenset[str]
+    odds: Mapping[str, frozenset[int]]
     steps: frozenset[str]
 
 
@@ -235,14 +263,22 @@ def _links(network: Network) -> _Links:
     for finding in family.findings.values():
         for fact in finding_facts(finding) if finding.stage == "intake" else ():
             findings.setdefault(fact, []).append(finding.id)
-    odds = {fact for fault in family.faults.values() for change in fault.odds_when for fact in facts_of(change.when)}
-    if network.device_fact:
-        odds.add(network.device_fact)
+    odds: dict[str, set[int]] = {}
+    for index, fault_id in enumerate(network.faults):
+        fault = family.faults[fault_id]
+        for fact in {fact for change in fault.odds_when for fact in facts_of(change.when)}:
+            odds.setdefault(fact, set()).add(index)
+        if network.device_fact and fault.by_device:
+            odds.setdefault(network.device_fact, set()).add(index)
     steps: set[str] = set()
     for step in family.steps.values():
         steps |= {fact for change in step.tried for fact in facts_of(change.when)}
         steps |= facts_of(step.only_when) if step.only_when is not None else set()
-    return _Links({fact: tuple(found) for fact, found in findings.items()}, frozenset(odds), frozenset(steps))
+    return _Links(
+        {fact: tuple(found) for fact, found in findings.items()},
+        {fact: frozenset(found) for fact, found in odds.items()},
+        frozenset(steps),
+    )
 
 
 # ---- one question --------------------------------------------------------------------------------------------------
@@ -309,8 +345,12 @@ class _Asked:
                 ratio = ratio * likelihood(case.network, new)[case.rows]
             if old is not None:
                 ratio = ratio / likelihood(case.network, old)[case.rows]
-        if changed & case.links.odds:
-            change = np.log(prior_odds(case.network, answers)) - np.log(case.odds)
+        if changed & case.links.odds.keys():
+            touched_faults = sorted({fault for fact in changed for fault in case.links.odds.get(fact, ())})
+            change = np.zeros(len(case.odds))
+            for index in touched_faults:
+                odds = fault_odds(case.network, case.network.faults[index], answers)
+                change[index] = math.log(odds / float(case.odds[index]))
             if np.any(np.abs(change) > 1e-12):
                 moves = True
                 ratio = ratio * np.exp(case.presence @ change)
@@ -324,7 +364,8 @@ class _Asked:
         for place, answers in enumerate(self.after):
             changed = {fact for fact, answer in answers.items() if case.answers.get(fact) != answer}
             if changed & case.links.steps:
-                by_plan[:, place] = case.stages.per_broken @ (case.broken_for(answers) @ joint[place])
+                broken = [each @ joint[place] for each in case.broken_for(answers)]
+                by_plan[:, place] = case.cost_of(broken)
         self.evsi = evsi(by_plan)
         best = by_plan.argmin(axis=0)
         self.sd_drop = case.sd - case._sd_after(joint, best)
