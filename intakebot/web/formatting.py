@@ -1,0 +1,62 @@
+"""How templates print times, money and shares: filters only, no decisions."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from babel.dates import format_date, format_datetime, format_timedelta
+from babel.numbers import format_currency, format_decimal
+from flask import Flask
+
+from intakebot.web import security, words
+
+COUNTED_UP_TO = 500
+
+
+def install(app: Flask) -> None:
+    """Give the templates their filters."""
+    app.add_template_filter(day)
+    app.add_template_filter(moment)
+    app.add_template_filter(ago)
+    app.add_template_filter(money)
+    app.add_template_filter(number)
+    app.add_template_filter(bounded)
+
+
+def day(value: date) -> str:
+    """A date with the month in words: 3/9 is March in one country and September in another."""
+    return format_date(value, "d MMMM y", locale=words.locale())
+
+
+def moment(value: datetime) -> str:
+    """A time on the shop's clock."""
+    zone = ZoneInfo(security.services().definitions.pricing.shop.timezone)
+    return format_datetime(value.astimezone(zone), "d MMM y, HH:mm", locale=words.locale())
+
+
+def ago(value: datetime) -> str:
+    """How long ago, in one unit."""
+    passed = max(timedelta(0), security.services().now() - value)
+    return format_timedelta(passed, granularity="minute", threshold=1.5, locale=words.locale())
+
+
+def money(amount: Decimal | str, currency: str) -> str:
+    """An amount with its currency, in the page's language."""
+    return format_currency(Decimal(amount), currency, locale=_regional())
+
+
+def number(value: float | Decimal, places: int = 0) -> str:
+    """A number rounded for reading."""
+    return format_decimal(round(Decimal(value), places), locale=_regional())
+
+
+def bounded(count: int) -> str:
+    """A count that is only taken up to a bound (see `Cases.counts`)."""
+    return f"{count}+" if count >= COUNTED_UP_TO else str(count)
+
+
+def _regional() -> str:
+    country = security.services().definitions.pricing.shop.country
+    return f"{words.locale()}_{country}" if words.locale() == "en" else words.locale()

@@ -1,0 +1,109 @@
+"""What the talk page shows: pure, from the stored messages and the conversation."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+from intakebot.conversation import Conversation
+from intakebot.definitions.model import Family
+from intakebot.definitions.texts import Texts
+from intakebot.records import Message
+from intakebot.web.form_lines import FormGroup, form_groups
+
+SHOWN_OPENLY = 8
+
+
+@dataclass(frozen=True)
+class Said:
+    """One message of the talk. who: customer, shop (the engine) or person (somebody of the shop)."""
+
+    seq: int
+    who: Literal["customer", "shop", "person"]
+    words: str
+    kind: str
+    lang: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class TappableChoice:
+    label: str
+    value: str
+
+
+@dataclass(frozen=True)
+class TalkPage:
+    """The talk and the form beside it.
+
+    earlier: messages folded away; recent: the newest ones, oldest first. choices: what can be tapped now.
+    asked_fact: the fact the open question is about, if it is one.
+    """
+
+    earlier: tuple[Said, ...]
+    recent: tuple[Said, ...]
+    choices: tuple[TappableChoice, ...]
+    groups: tuple[FormGroup, ...]
+    known: int
+    still_open: int
+    has_estimate: bool
+    is_over: bool
+    with_person: bool
+
+
+def said(message: Message, fallback_lang: str) -> Said:
+    """A stored message as shown."""
+    who: Literal["customer", "shop", "person"] = "shop"
+    kind = str(message.body.get("kind", "")) if isinstance(message.body, Mapping) else ""
+    if message.direction == "in":
+        who = "customer"
+    elif message.direction == "staff" or kind == "staff":
+        who = "person"
+    return Said(message.seq, who, message.text, kind, message.locale or fallback_lang, message.at)
+
+
+def open_choices(messages: Sequence[Message]) -> tuple[TappableChoice, ...]:
+    """The choices of the newest message that has any, unless the customer has written since."""
+    for message in reversed(messages):
+        if message.direction == "in":
+            return ()
+        choices: Any = message.body.get("choices") if isinstance(message.body, Mapping) else None
+        if choices:
+            return tuple(TappableChoice(choice["label"], choice["value"]) for choice in choices)
+    return ()
+
+
+def talk_page(
+    family: Family,
+    texts: Texts,
+    conversation: Conversation,
+    messages: Sequence[Message],
+    currency: str,
+    still_open: int = 0,
+) -> TalkPage:
+    """Build the page. messages: the whole talk or its newest part, oldest first."""
+    talk = tuple(said(message, conversation.locale) for message in messages if message.text)
+    pending = conversation.pending
+    question = family.questions.get(pending.question or "") if pending else None
+    asked = question.fills if question else ()
+    last_in = max((message.seq for message in messages if message.direction == "in"), default=0)
+    last_id = next((message.message_id for message in messages if message.seq == last_in), None)
+    new = [
+        fact
+        for fact, entry in conversation.facts.items()
+        if last_id is not None and entry.message_id == last_id
+    ]
+    with_person = conversation.floor == "person"
+    return TalkPage(
+        earlier=talk[:-SHOWN_OPENLY],
+        recent=talk[-SHOWN_OPENLY:],
+        choices=() if with_person else open_choices(messages),
+        groups=form_groups(family, texts, conversation, currency, open_facts=asked, new=new),
+        known=sum(1 for entry in conversation.facts.values() if entry.is_known),
+        still_open=still_open,
+        has_estimate=conversation.phase != "open",
+        is_over=conversation.phase in ("declined", "withdrawn", "finished"),
+        with_person=with_person,
+    )
