@@ -76,22 +76,23 @@ def _group(
     texts: Texts,
     locale: str,
 ) -> Section:
-    rows = tuple(
-        (
+    shown = [fact for fact in facts if fact.id in answers and group_of(fact) == group]
+    title = texts.say(f"documents.form.group.{group}")
+    if not shown:
+        return Section(group, title)
+    with_words = any(quotes.get(fact.id) for fact in shown)
+    names = ("fact", "value", "how", "words") if with_words else ("fact", "value", "how")
+    rows = []
+    for fact in shown:
+        answer = answers[fact.id]
+        cells = (
             texts.say(f"fact.{fact.id}"),
-            value_in_words(fact, answers[fact.id], texts, locale),
-            _certainty(answers[fact.id], texts),
-            quotes.get(fact.id, ""),
+            value_in_words(fact, answer, texts, locale),
+            _certainty(answer, texts),
         )
-        for fact in facts
-        if fact.id in answers and group_of(fact) == group
-    )
-    if not rows:
-        return Section(group, texts.say(f"documents.form.group.{group}"))
-    columns = tuple(texts.say(f"documents.form.column.{name}") for name in ("fact", "value", "how", "words"))
-    if not any(row[3] for row in rows):
-        columns, rows = columns[:3], tuple(row[:3] for row in rows)  # type: ignore[assignment]
-    return Section(group, texts.say(f"documents.form.group.{group}"), tables=(Table(columns, rows),))
+        rows.append((*cells, quotes.get(fact.id, "")) if with_words else cells)
+    columns = tuple(texts.say(f"documents.form.column.{name}") for name in names)
+    return Section(group, title, tables=(Table(columns, tuple(rows)),))
 
 
 def _certainty(answer: Answer, texts: Texts) -> str:
