@@ -1,5 +1,6 @@
 """Understanding: a customer's message in, facts with value, certainty and place out. Pure; no network, no clock."""
 
+from intakebot.understanding.answers import expecting_for
 from intakebot.understanding.heard import (
     AmountMention,
     Clause,
@@ -22,6 +23,7 @@ __all__ = [
     "HeardFact",
     "Option",
     "Reader",
+    "expecting_for",
     "make_reader",
     "understand",
     "warm",

@@ -120,7 +120,7 @@ ENGLISH = Language(
         "a an the my our your his her their this that these those any of it's its itself even just really actually still also always quite very "
         "simply basically completely totally properly correctly currently now again suddenly somehow at all anymore more own old new little bit so "
         "please kind sort like bloody damn flipping literally well already either ever yet both rather pretty too absolutely "
-        "constantly continually suddenly recently lately today yesterday only fully full normally usually seemingly apparently".split()
+        "be do have will would can could constantly continually suddenly recently lately today yesterday only fully full normally usually seemingly apparently".split()
     ),
     breaks=frozenset("but however though although because then so while whereas except since until otherwise yet which plus".split()),
     joins=frozenset("and or nor / &".split()),

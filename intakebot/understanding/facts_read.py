@@ -62,6 +62,7 @@ def read_phrases(
     found = _everyday_classes(found, device_kinds, contrast, lexicon)
     correcting = [index for index, flag in enumerate(scopes.correction) if flag >= 0]
     facts = _one_value_each([f for f in found if not f.ruled_out], correcting, lexicon, device_role)
+    facts = _drop_contradicted(facts, lexicon)
     held = {fact.fact for fact in facts}
     ruled_out = {(f.heard.fact, f.heard.value): f.heard for f in found if f.ruled_out and f.heard.fact not in held}
     return PhraseFacts(tuple(facts), tuple(ruled_out.values()), frozenset(used))
@@ -136,8 +137,7 @@ class _Reader:
         for fact in self.lexicon.facts_by_role.get("disc_result", ()):
             if fact.disc_class in match.discs:
                 out.append(self._found(match, fact.id, value, match.reading.certainty, False))
-        named = {f.disc_class for f in self.lexicon.facts_by_role.get("disc_result", ())}
-        if not match.discs & named and value in self.lexicon.any_disc:
+        if not out and "any" in match.discs and value in self.lexicon.any_disc:
             generic, meaning = self.lexicon.any_disc[value]
             if generic in self.lexicon.family.facts:
                 out.append(self._found(match, generic, meaning, match.reading.certainty, False))
@@ -229,6 +229,19 @@ def _one_value_each(
         if corrected or _beats(item, held, lexicon, device):
             chosen[item.heard.fact] = item
     return [chosen[fact].heard for fact in sorted(chosen, key=lambda f: chosen[f].position)]
+
+
+def _drop_contradicted(facts: list[HeardFact], lexicon: Lexicon) -> list[HeardFact]:
+    """"Nothing plays" gives way to a more exact fact of the same message that implies the opposite ("sometimes it
+    won't read"), as the family's `implies` say."""
+    generic = {fact for fact, _ in lexicon.any_disc.values()}
+    against = {
+        (rule.fact, rule.gives)
+        for heard in facts
+        for rule in lexicon.family.facts[heard.fact].implies
+        if rule.value == heard.value and rule.fact in generic
+    }
+    return [h for h in facts if not any(h.fact == fact and h.value not in (None, gives) for fact, gives in against)]
 
 
 _TELLING = ("nobody", "someone", "owner", "friend", "shop")

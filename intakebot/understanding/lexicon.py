@@ -7,6 +7,7 @@ Cue kinds with a meaning of their own (the rest are plain word classes):
     nothing               wordings that look like a fact and are none; they hide what they contain
     contrast              wordings that say that something else of the device works
     disc.<class>          words for a disc class; `disc.any` words for any disc; `{disc}` reads all of them, and lists
+    disc_compounds        words that turn a disc word before them into another thing ("CD player")
     beside_discs          other media that stand in one list with discs ("CD and tape")
     disc_result.<value>   wordings with `{disc}`; they fill the fact of role disc_result of the class that was named
     any_disc.<value>      `fact=value` that such a wording means when no class, or only everyday use of one, was named
@@ -23,7 +24,7 @@ from intakebot.definitions.model import Fact, Family
 from intakebot.understanding.folding import fold
 from intakebot.understanding.language import Language
 from intakebot.understanding.phrase_grammar import DEFAULT_CERTAINTY, Element, Phrase, parse_phrase
-from intakebot.understanding.tokens import expand, raw_words
+from intakebot.understanding.tokens import expand, raw_words, split_digits
 
 ReadingKind = Literal["fact", "disc_result", "nothing", "contrast"]
 MAX_MEMBERS = 4000
@@ -64,6 +65,7 @@ class Lexicon:
     facts_by_role: Mapping[str, tuple[Fact, ...]]
     namesakes: Mapping[str, frozenset[str]]
     any_disc: Mapping[str, tuple[str, str]]
+    compounds: frozenset[str]
     examples: tuple[tuple[str, str, str], ...]
 
     def role(self, role: str) -> Fact | None:
@@ -111,11 +113,11 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             for kind, listed in cues.items()
             if kind.startswith("any_disc.") and listed
         },
-        tuple(examples),
+        frozenset(language.stem(word) for word in cues.get("disc_compounds", ())), tuple(examples),
     )  # fmt: skip
 
 
-_NOT_CLASSES = ("nothing", "contrast", "disc_result.", "any_disc.", "namesake.")
+_NOT_CLASSES = ("nothing", "contrast", "disc_compounds", "disc_result.", "any_disc.", "namesake.")
 
 
 def _is_class(kind: str) -> bool:
@@ -201,9 +203,10 @@ def stems_of(text: str, language: Language, words: set[str]) -> list[str]:
     """Stems of a written word as they will stand in a message (contractions spelled out); notes the words."""
     stems: list[str] = []
     for written, _, _ in raw_words(fold(text).text):
-        for word in expand(written, language):
-            words.add(word)
-            stems.append(language.stem(word) if word[:1].isalnum() else word)
+        for part in split_digits(written):
+            for word in expand(part, language):
+                words.add(word)
+                stems.append(language.stem(word) if word[:1].isalnum() else word)
     return stems
 
 

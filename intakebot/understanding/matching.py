@@ -99,6 +99,8 @@ class Lattice:
                 if (kind, at) in seen:
                     continue
                 seen.add((kind, at))
+                if kind.startswith("disc.") and at < limit and self._is_compound(at):
+                    continue
                 self.marks.append(Mark(kind, start, at))
                 self.arcs[start].append((f"c:{kind}", at, _NONE))
                 if kind.startswith("disc."):
@@ -115,6 +117,10 @@ class Lattice:
         for label in (f"s:{self.tokens[at].stem}", f"x:{self.tokens[at].word}"):
             for child in node.edges.get(label, ()):
                 stack.append((child, at + 1))
+
+    def _is_compound(self, at: int) -> bool:
+        """True when the word after a disc word makes it a thing of its own ("CD player")."""
+        return self.tokens[at].stem in self.lexicon.compounds
 
     def _after_fillers(self, at: int, limit: int) -> int:
         stop = min(limit, at + MAX_SKIPPED)
@@ -210,6 +216,8 @@ class Lattice:
             if place >= limit or self.clause_of[place] != home:
                 break
             stack.append((node, place, used, discs))
+            if self.tokens[place].word in self.lexicon.language.negators:
+                break
 
 
 def settle(matches: Sequence[Match]) -> list[Match]:

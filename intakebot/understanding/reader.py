@@ -7,14 +7,20 @@ from dataclasses import dataclass
 from datetime import date
 
 from intakebot.definitions.facts import Value
-from intakebot.definitions.model import Family
+from intakebot.definitions.model import Fact, Family
+from intakebot.understanding.answers import read_answer
+from intakebot.understanding.contacts import find_emails, find_phones
+from intakebot.understanding.days import find_dates
 from intakebot.understanding.english import ENGLISH
 from intakebot.understanding.facts_read import read_phrases
-from intakebot.understanding.folding import Folded, fold
-from intakebot.understanding.heard import Clause, Expecting, Heard
+from intakebot.understanding.folding import MAX_CHARS, Folded, fold
+from intakebot.understanding.heard import Clause, Expecting, Heard, HeardFact, Span
 from intakebot.understanding.language import Language
 from intakebot.understanding.lexicon import Lexicon, build_lexicon
 from intakebot.understanding.matching import Lattice
+from intakebot.understanding.merging import answer_facts, choice_of, merge_facts
+from intakebot.understanding.quantities import find_amounts, find_counts, find_numbers
+from intakebot.understanding.role_facts import PHONE_CUES, Mentions, RoleFacts
 from intakebot.understanding.scope import Scopes, find_scopes
 from intakebot.understanding.spelling import Speller, make_speller
 from intakebot.understanding.tokens import Sentence, Token, expand, make_token, raw_words, sentences_of, split_digits
@@ -38,12 +44,55 @@ class Reader:
         sentences = sentences_of(tokens, self.lexicon.language)
         lattice = Lattice(tokens, sentences, self.lexicon)
         scopes = find_scopes(tokens, sentences, lattice, self.lexicon)
-        phrase_facts = read_phrases(folded, tokens, lattice, scopes, self.lexicon, known or {})
+        phrases = read_phrases(folded, tokens, lattice, scopes, self.lexicon, known or {})
+        expected = self.lexicon.family.facts.get(expecting.fact) if expecting and expecting.fact else None
+        mentions = self._mentions(folded, tokens, lattice, today, region, expected)
+        others = RoleFacts(folded, tokens, scopes, lattice.marks, self.lexicon, mentions, today, expected).read()
+        answer = read_answer(text, tokens, lattice.marks, expecting or Expecting(), expected, self.lexicon.language)
+        answered = answer_facts(folded, tokens, lattice.marks, scopes, answer, expecting, expected, phrases, others)
+        facts = merge_facts(phrases.facts, others, answered, self.lexicon)
+        unread = self._unread(folded, tokens, phrases.used, facts)
+        proposed = ()
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
-            phrase_facts.facts, phrase_facts.ruled_out, repaired=repaired,
-            correction=any(flag >= 0 for flag in scopes.correction),
+            facts, phrases.ruled_out, proposed, choice_of(answer, expecting, facts), answer.reply,
+            any(flag >= 0 for flag in scopes.correction), tuple(mentions.amounts), tuple(mentions.dates),
+            tuple(mentions.counts), tuple(e for e, _ in mentions.emails), tuple(p for p, _ in mentions.phones),
+            unread, repaired,
         )  # fmt: skip
+
+    def _mentions(
+        self, folded: Folded, tokens: list[Token], lattice: Lattice, today: date | None, region: str,
+        expected: Fact | None,
+    ) -> Mentions:  # fmt: skip
+        language = self.lexicon.language
+        numbers = find_numbers(tokens, language)
+        text = folded.original[:MAX_CHARS]
+        cue = any(token.word in PHONE_CUES for token in tokens)
+        return Mentions(
+            numbers, find_amounts(folded, tokens, numbers, lattice.marks, language),
+            find_counts(folded, tokens, numbers, language),
+            find_dates(folded, tokens, numbers, lattice.marks, today, language) if today else (),
+            find_emails(text), find_phones(text, region, expected=cue or (expected is not None and expected.role == "phone")),
+        )  # fmt: skip
+
+    def _unread(
+        self, folded: Folded, tokens: list[Token], used: frozenset[int], facts: tuple[HeardFact, ...]
+    ) -> tuple[Span, ...]:
+        """Spans of content words nothing was read from."""
+        language = self.lexicon.language
+        out: list[Span] = []
+        for index, token in enumerate(tokens):
+            if index in used or not token.is_word or len(token.word) < 3:
+                continue
+            if token.word in language.fillers or token.stem in language.fillers or token.word in language.subjects:
+                continue
+            span = folded.span(token.start, token.end)
+            if any(fact.span[0] <= span[0] and span[1] <= fact.span[1] for fact in facts):
+                continue
+            if not out or out[-1] != span:
+                out.append(span)
+        return tuple(out)
 
     def _tokens(self, folded: Folded) -> tuple[list[Token], dict[str, str]]:
         language = self.lexicon.language

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from intakebot.understanding.language import Language
 
-_TOKEN = re.compile(r"\w+(?:'\w+)?|[^\w\s]|\n")
-"""A word with at most one inner apostrophe, one other sign, or a line end. No nested quantifier: linear time."""
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)+(?!\w)|\w+(?:'\w+)?|[^\w\s]|\n")
+"""A number with inner points or commas, a word with at most one inner apostrophe, one other sign, or a line end.
+Each repetition begins with a sign the one before cannot hold, so matching takes linear time."""
 
 HARD = frozenset(".!?;:\n")
 SOFT = frozenset(",()[]\"")
