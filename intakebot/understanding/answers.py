@@ -25,6 +25,7 @@ _AFTER_REPLY = frozenset(
     "i it we they he she you that this there the not never but just only sorry thanks thank mate sir and none nothing nope no yes my "
     "ich es wir sie er das der die nicht nie aber nur danke und mein meine".split()
 )
+_AFTER_UNSURE = frozenset("about anything tbh really honestly mate yet at for to on of darueber dazu".split())
 SHORT = 10
 """Words up to which a "don't know" anywhere is the answer."""
 
@@ -59,7 +60,7 @@ def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, i
         return best[2], first if best[0] > first else 0, best[0]
     if sum(token.is_word for token in tokens) <= SHORT:
         for mark in marks:
-            if mark.kind in ("not_known", "declined") and mark.end - mark.start > 1:
+            if mark.kind in ("not_known", "declined") and mark.end - mark.start > 1 and _answers(tokens, mark):
                 late: Reply = mark.kind  # type: ignore[assignment]
                 return late, mark.start, mark.end
     return None
@@ -72,7 +73,7 @@ def _answers(tokens: Sequence[Token], mark: Mark) -> bool:
     if following in HARD or following in SOFT or following == "-":
         return True
     if mark.kind in ("not_known", "declined"):
-        return mark.end - mark.start > 1
+        return mark.end - mark.start > 1 and (following in _AFTER_REPLY or following in _AFTER_UNSURE)
     return mark.end - mark.start == 1 and following in _AFTER_REPLY
 
 

@@ -102,6 +102,8 @@ def stem(word: str) -> str:
         base = _undouble(word[:-2])
     elif word.endswith(("ses", "xes", "zes", "ches", "shes")) and len(word) >= 5:
         base = word[:-2]
+    elif word.endswith("ie"):
+        base = word[:-2] + "y"
     elif word.endswith("s") and not word.endswith(("ss", "us", "is")):
         base = word[:-1]
     return base[:-1] if base.endswith("e") and len(base) >= 4 else base
@@ -164,8 +166,7 @@ ENGLISH = Language(
             "had always worked", "always worked", "up until", "worked fine for",
         ),
         "elsewhere": (
-            "my other", "our other", "the other one", "another", "a different", "other players", "other machines", "other consoles", "other devices", "friend's",
-            "my friends", "my mates", "my brothers", "my sisters", "neighbours", "the neighbour", "my old", "my previous", "my last", "in the car", "in my car", "on my laptop", "in my laptop",
+            "my other", "our other", "the other one", "another", "a different", "other players", "other machines", "other consoles", "other devices", "my old", "my previous", "my last", "in the car", "in my car", "on my laptop", "in my laptop",
             "on my pc", "in my pc", "on the computer", "in my computer", "on my computer", "on the laptop", "elsewhere", "the replacement one", "a second",
             "the previous", "in other", "on other", "my first", "all the others",
         ),
@@ -225,6 +226,8 @@ ENGLISH = Language(
             "will not pay more than", "not pay more than", "do not want to pay more than", "happy to pay", "willing to pay", "can afford", "ceiling", "not spend more than", "go as high as", "go up to",
         ),
         "worth": ("worth", "value", "valued at", "paid", "cost me", "cost new", "bought it for", "replacement costs", "new one costs", "new one is", "a new one would be"),
+        "pronoun": ("they", "he", "she", "him", "them"),
+        "young": ("boy", "girl", "kid", "child", "toddler", "grandson", "granddaughter", "baby", "son", "daughter"),
         "deadline": (
             "by", "before", "until", "no later than", "need it", "needed", "deadline", "in time for", "ready for", "back for", "latest", "due", "need this", "want it back", "must have it",
         ),

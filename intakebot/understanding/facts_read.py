@@ -14,6 +14,9 @@ from intakebot.understanding.matching import Lattice, Mark, Match, settle
 from intakebot.understanding.scope import PEOPLE, Scopes, negated, who_did, within
 from intakebot.understanding.tokens import Token
 
+_DENIALS = frozenset({"no", "none", "nobody"})
+"""A phrase with such a value leaves its denying word free to deny more ("no smoke or burning smell")."""
+
 NEGATED_ATTEMPT_CERTAINTY = 0.75
 """'I have not opened it' says nothing sure about others."""
 
@@ -43,9 +46,12 @@ def read_phrases(
     matches = settle(
         [m for m in everything if not m.reading.devices or _device_fits(m.reading.devices, device_kinds)]
     )
-    stated = [match for match in matches if match.reading.kind in ("fact", "disc_result")]
     spent = frozenset(
-        index for match in stated for index in match.used if tokens[index].word in lexicon.language.negators
+        index
+        for match in matches
+        if match.reading.value not in _DENIALS
+        for index in match.used
+        if tokens[index].word in lexicon.language.negators
     )
     people = [mark for mark in lattice.marks if mark.kind in PEOPLE]
     passive = [mark for mark in lattice.marks if mark.kind == "passive"]
@@ -102,16 +108,15 @@ class _Reader:
 
     def fact(self, match: Match) -> list[_Found]:
         fact = self.lexicon.family.facts.get(match.reading.fact)
-        if fact is None or self._not_stated(match, fact):
+        if fact is None:
             return []
-        if fact.role != "attempt":
-            denied = self._negated(match)
-        elif self._intended(match):
-            return []
-        else:
-            denied = self._negated(match)
         if within(self.scopes.unsure, match):
             return [self._found(match, fact.id, None, 0.9, False)]
+        if self._not_stated(match, fact):
+            return []
+        if fact.role == "attempt" and within(self.scopes.intention, match):
+            return []
+        denied = self._negated(match)
         value = match.reading.value
         if fact.type == "text":
             return []
@@ -150,7 +155,7 @@ class _Reader:
             return [self._found(match, fact.id, value, match.reading.certainty, False)]
         if denied:
             return [self._found(match, fact.id, "nobody", NEGATED_ATTEMPT_CERTAINTY, True)]
-        who, sureness = who_did(match, self.scopes, self.tokens, self.people, self.passive)
+        who, sureness = who_did(match, self.scopes, self.tokens, self.people, self.passive, self.lexicon.cues.get("pronoun", ()))
         if who not in fact.options:
             who = "someone"
         return [self._found(match, fact.id, who, min(sureness, match.reading.certainty), False)]
@@ -165,20 +170,12 @@ class _Reader:
             return not hazard or within(scopes.hypothetical, match)
         return within(scopes.elsewhere, match) or (within(scopes.past, match) and not hazard)
 
-    def _intended(self, match: Match) -> bool:
-        return within(self.scopes.intention, match)
-
     def _found(self, match: Match, fact: str, value: Value | None, certainty: float, denied: bool) -> _Found:
         span = self.span(match)
         doubt = min(self.scopes.hedge[match.used[0]], self.scopes.hedge[match.used[-1]])
-        if any(self.scopes.hedge[index] == doubt for index in match.used) and doubt < 1 and self._hedge_inside(match):
-            doubt = 1.0
         sure = round(certainty * doubt, 3) if value is not None else certainty
         heard = HeardFact(fact, value, sure, span, self.folded.original[span[0] : span[1]], denied)
         return _Found(heard, match.used[0])
-
-    def _hedge_inside(self, match: Match) -> bool:
-        return False
 
 
 def _everyday_classes(

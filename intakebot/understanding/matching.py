@@ -21,6 +21,9 @@ MAX_LISTED = 6
 Arc = tuple[str, int, frozenset[str]]
 """Label, token index after it, disc classes named by it."""
 
+_STRICT = frozenset({"hypothetical", "question_openers", "request_openers", "intention", "past", "correction", "passive"})
+"""Cue kinds whose members are read without fillers in between ("before that I" is not "before I")."""
+
 _NONE: frozenset[str] = frozenset()
 
 
@@ -91,12 +94,12 @@ class Lattice:
 
     def _find_classes(self, start: int) -> None:
         limit = self.hard_end[start]
-        stack: list[tuple[Node, int]] = [(self.lexicon.classes, start)]
+        stack: list[tuple[Node, int, bool]] = [(self.lexicon.classes, start, False)]
         seen: set[tuple[str, int]] = set()
         while stack:
-            node, at = stack.pop()
+            node, at, loose = stack.pop()
             for kind in node.members:
-                if (kind, at) in seen:
+                if (kind, at) in seen or (loose and kind in _STRICT):
                     continue
                 seen.add((kind, at))
                 if kind.startswith("disc.") and at < limit and self._is_compound(at):
@@ -107,16 +110,16 @@ class Lattice:
                     self.arcs[start].append(("c:disc", at, frozenset({kind.removeprefix("disc.")})))
             if at >= limit:
                 continue
-            self._class_step(node, at, stack)
+            self._class_step(node, at, stack, loose)
             if node is not self.lexicon.classes and self.filler[at]:
                 skipped = self._after_fillers(at, limit)
                 if skipped < limit:
-                    self._class_step(node, skipped, stack)
+                    self._class_step(node, skipped, stack, True)
 
-    def _class_step(self, node: Node, at: int, stack: list[tuple[Node, int]]) -> None:
+    def _class_step(self, node: Node, at: int, stack: list[tuple[Node, int, bool]], loose: bool) -> None:
         for label in (f"s:{self.tokens[at].stem}", f"x:{self.tokens[at].word}"):
             for child in node.edges.get(label, ()):
-                stack.append((child, at + 1))
+                stack.append((child, at + 1, loose))
 
     def _is_compound(self, at: int) -> bool:
         """True when the word after a disc word makes it a thing of its own ("CD player")."""

@@ -227,7 +227,10 @@ def negated(scopes: Scopes, match: Match, spent: frozenset[int], tokens: Sequenc
 PEOPLE = ("who.nobody", "who.shop", "who.friend", "who.someone", "who.owner")
 
 
-def who_did(match: Match, scopes: Scopes, tokens: Sequence[Token], people: Sequence[Mark], passive: Sequence[Mark]) -> tuple[str, float]:
+def who_did(
+    match: Match, scopes: Scopes, tokens: Sequence[Token], people: Sequence[Mark], passive: Sequence[Mark],
+    pronouns: Sequence[str],
+) -> tuple[str, float]:  # fmt: skip
     """Who made an attempt, by the subject words around it, and how surely.
 
     Nearest named person before the act in its clause; then "by ..." behind it; then the clause before in the same
@@ -240,6 +243,10 @@ def who_did(match: Match, scopes: Scopes, tokens: Sequence[Token], people: Seque
     others = [mark for mark in named if mark.kind != "who.owner"]
     if others:
         best = min(others, key=lambda m: (abs(m.start - match.start), PEOPLE.index(m.kind)))
+        if tokens[best.start].word in pronouns:
+            earlier = [m for m in people if m.start < best.start and m.kind in ("who.shop", "who.friend")]
+            if earlier:
+                return earlier[-1].kind.removeprefix("who."), 0.85
         return best.kind.removeprefix("who."), 0.95
     if any(scopes.clause_of[mark.start] == clause and match.start - 4 <= mark.start < match.end for mark in passive) and not (
         named and any(mark.kind == "who.owner" for mark in named)
