@@ -75,7 +75,7 @@ class Arrays:
         factors = np.ones((len(orders) + 1, self.fail.shape[0]))
         if len(orders):
             factors[1:] = self.fail[:, list(orders)].T
-        left = np.cumprod(factors, axis=0)
+        left: Floats = np.cumprod(factors, axis=0).astype(np.float64)
         left[:, -1] = 0.0
         return self.broken(1.0 - left)
 
@@ -122,7 +122,9 @@ def arrays_of(problem: PlanningProblem) -> Arrays:
         open_cost=np.array([levels.by_id[each].open for each in levels.ids], dtype=float),
         close_cost=np.array([levels.by_id[each].close for each in levels.ids], dtype=float),
         open_at_start=levels.open_at_start(problem.open_levels),
-        apart=np.array([-1 if step.apart is None else tags.index(step.apart) for step in steps], dtype=np.int64),
+        apart=np.array(
+            [-1 if step.apart is None else tags.index(step.apart) for step in steps], dtype=np.int64
+        ),
         depth=tuple(len(levels.chain(step.level)) for step in steps),
         level_ids=levels.ids,
         test_cost=problem.test_cost,

@@ -92,7 +92,9 @@ def progress_of(results: Sequence[StepResult]) -> Progress:
             dropped.append(each.step)
             continue
         if each.result not in ("done", "test_passed", "test_failed"):
-            raise BadInputError(f"results[{index}]", each.result, "done, test_passed, test_failed or could_not")
+            raise BadInputError(
+                f"results[{index}]", each.result, "done, test_passed, test_failed or could_not"
+            )
         if each.step not in pending and each.step not in tested:
             pending.append(each.step)
         if each.result == "test_passed":
@@ -140,7 +142,9 @@ def chances(planned: PlannedStep, answers: Answers) -> dict[str, float]:
     """fault -> P(this step cures it), earlier attempts considered."""
     times = math.prod(factor(change, answers) for change in planned.step.tried)
     fixes = {
-        fault: min(max(chance * times, 0.0), SUREST) for fault, chance in planned.step.fixes.items() if chance > 0
+        fault: min(max(chance * times, 0.0), SUREST)
+        for fault, chance in planned.step.fixes.items()
+        if chance > 0
     }
     if not planned.trials:
         return fixes
@@ -211,9 +215,7 @@ def bench_problem(
     steps = planned_steps(family, answers)
     left = after_failed_tests(diagnosis, [steps[each] for each in progress.tested if each in steps], answers)
     gone = {*progress.tested, *progress.dropped, *without}
-    kept = {
-        each.id: each for each in steps.values() if each.id not in gone and each.step.id not in gone
-    }
+    kept = {each.id: each for each in steps.values() if each.id not in gone and each.step.id not in gone}
     rate = per_minute(card)
     return PlanningProblem(
         hypotheses=_hypotheses(left),
@@ -253,10 +255,16 @@ def _after(planned: PlannedStep, kept: Mapping[str, PlannedStep]) -> tuple[str, 
 def _open_now(family: Family, steps: Mapping[str, PlannedStep], progress: Progress) -> tuple[str, ...]:
     """Levels that stand open after the results: those a test allows, and all opened since the last test."""
     pending = {
-        level for each in progress.pending if each in steps for level in chain_of(family, steps[each].step.level)
+        level
+        for each in progress.pending
+        if each in steps
+        for level in chain_of(family, steps[each].step.level)
     }
     tested = {
-        level for each in progress.tested if each in steps for level in chain_of(family, steps[each].step.level)
+        level
+        for each in progress.tested
+        if each in steps
+        for level in chain_of(family, steps[each].step.level)
     }
     may_stay = {
         level
@@ -296,8 +304,8 @@ def after_failed_tests(diagnosis: Diagnosis, done: Sequence[PlannedStep], answer
     network = diagnosis.network
     survives = np.ones(len(network.faults))
     for each in done:
-        for fault, chance in chances(each, answers).items():
-            survives[network.faults.index(fault)] *= 1.0 - chance
+        for fault_id, cure in chances(each, answers).items():
+            survives[network.faults.index(fault_id)] *= 1.0 - cure
     row_of = {members: row for row, members in enumerate(network.sets)}
     weights = np.zeros_like(diagnosis.weights)
     for members, weight in zip(network.sets, diagnosis.weights.tolist(), strict=True):

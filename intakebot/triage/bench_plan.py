@@ -21,7 +21,7 @@ from intakebot.triage.bench import (
     with_seen,
 )
 from intakebot.triage.diagnosis import Diagnosis, diagnose
-from intakebot.triage.planner import expected_cost, plan_quickly, still_broken
+from intakebot.triage.planner import expected_cost, plan_quickly, plan_thoroughly, still_broken
 from intakebot.triage.plans import Plan
 from intakebot.triage.problem import PlanningProblem
 from intakebot.triage.reasons import Reason, reasons_for, stop_reason
@@ -130,14 +130,8 @@ def bench_plan(
     Raises: BadInputError.
     """
     problem = bench_problem(family, pricing, card, diagnosis, answers, results, day=day, without=without)
-    progress = progress_of(results)
-    steps = planned_steps(family, answers)
-    costs = {each.id: step_cost(each, pricing, card, day) for each in steps.values()}
-    if progress.finished:
-        best, second = expected_cost(problem, ()), None
-        return _described(family, problem, best, second, steps, costs, progress.pending, per_minute(card), True)
-    best, second = plan_quickly(problem)
-    return _described(family, problem, best, second, steps, costs, progress.pending, per_minute(card), False)
+    found = None if progress_of(results).finished else plan_quickly(problem)
+    return _bench_plan(family, pricing, card, answers, results, day, problem, found)
 
 
 def replan(
@@ -156,24 +150,31 @@ def replan(
     """
     known = with_seen(answers, results)
     before = diagnose(family, known)
-    plan = bench_plan(family, pricing, card, before, known, results, day=day, without=without)
+    problem = bench_problem(family, pricing, card, before, known, results, day=day, without=without)
+    found = None if progress_of(results).finished else plan_thoroughly(problem)
+    plan = _bench_plan(family, pricing, card, known, results, day, problem, found)
     steps = planned_steps(family, known)
     tested = [steps[each] for each in progress_of(results).tested if each in steps]
     return after_failed_tests(before, tested, known), plan
 
 
-def _described(
+def _bench_plan(
     family: Family,
+    pricing: Pricing,
+    card: RateCard,
+    answers: Answers,
+    results: Sequence[StepResult],
+    day: date,
     problem: PlanningProblem,
-    best: Plan,
-    second: Plan | None,
-    steps: Mapping[str, PlannedStep],
-    costs: Mapping[str, float],
-    pending: Sequence[str],
-    rate: float,
-    finished: bool,
+    found: tuple[Plan, Plan | None] | None,
 ) -> BenchPlan:
-    described = _Description(family, problem, best, steps, costs, frozenset(pending), rate)
+    """The plan described. found None: a test has passed, there is nothing to plan."""
+    finished = found is None
+    best, second = found if found is not None else (expected_cost(problem, ()), None)
+    steps = planned_steps(family, answers)
+    costs = {each.id: step_cost(each, pricing, card, day) for each in steps.values()}
+    pending = frozenset(progress_of(results).pending)
+    described = _Description(family, problem, best, steps, costs, pending, per_minute(card))
     groups = described.groups()
     outcomes = described.outcomes(finished)
     planned = set(best.steps)
@@ -282,7 +283,9 @@ class _Description:
     def outcomes(self, finished: bool) -> tuple[BenchOutcome, ...]:
         if finished:
             done = tuple(self.pending)
-            return (BenchOutcome(1.0, True, done, (), (), 0.0, self.start_shut, 0.0, self.start_shut, 0.0, 0),)
+            return (
+                BenchOutcome(1.0, True, done, (), (), 0.0, self.start_shut, 0.0, self.start_shut, 0.0, 0),
+            )
         found = []
         for outcome in self.plan.outcomes:
             done = tuple(step for group in self.plan.groups[: outcome.group] for step in group)

@@ -138,7 +138,9 @@ class Stages:
         return np.asarray(np.add.reduceat(shaped * broken, self.starts, axis=0))
 
 
-def pool_stages(shop_problem: PlanningProblem, family: Family, pricing: Pricing, card: RateCard, day: date) -> Stages:
+def pool_stages(
+    shop_problem: PlanningProblem, family: Family, pricing: Pricing, card: RateCard, day: date
+) -> Stages:
     """The pool laid out for a case without results; kept as long as the case has the same steps."""
     shop = _SameShop(family, pricing, card, day)
     return _pool_stages(shop, tuple(step.id for step in shop_problem.steps), _SameProblem(shop_problem))

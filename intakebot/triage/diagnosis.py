@@ -87,7 +87,9 @@ class Diagnosis:
     @cached_property
     def prior(self) -> Mapping[str, float]:
         """fault -> P(present) before the findings, device, age and earlier work already considered."""
-        return _ranked(self.network.faults, _normalised(_log_prior(self.network, self.odds)) @ self.network.members)
+        return _ranked(
+            self.network.faults, _normalised(_log_prior(self.network, self.odds)) @ self.network.members
+        )
 
     @cached_property
     def sets(self) -> tuple[FaultSet, ...]:
@@ -95,7 +97,8 @@ class Diagnosis:
         order = np.argsort(-self.weights, kind="stable")
         return tuple(
             FaultSet(
-                tuple(self.network.faults[fault] for fault in self.network.sets[row]), float(self.weights[row])
+                tuple(self.network.faults[fault] for fault in self.network.sets[row]),
+                float(self.weights[row]),
             )
             for row in order.tolist()
             if self.weights[row] >= SMALLEST_SET_SHOWN
@@ -187,7 +190,9 @@ def _contributions(diagnosis: Diagnosis) -> tuple[Contribution, ...]:
             chance = np.maximum(chance, FLOOR)
         without = diagnosis.weights / chance**power
         moved = now - _log_odds(without @ network.members / without.sum())
-        order = sorted(range(len(network.faults)), key=lambda fault: (-abs(moved[fault]), network.faults[fault]))
+        order = sorted(
+            range(len(network.faults)), key=lambda fault: (-abs(moved[fault]), network.faults[fault])
+        )
         found.append(
             Contribution(
                 each.finding,

@@ -96,7 +96,9 @@ def _fact_code(name: str, code: str, item: Any, family: Family) -> FactCode:
     if not isinstance(item, dict) or set(item) - {"fact", "asserted", "denied"} or "fact" not in item:
         raise BadInputError(where, item, "fact, asserted and denied")
     if item["fact"] not in family.facts:
-        raise BadInputError(f"{where}.fact", item["fact"], f"a fact of the family{_near(item['fact'], family.facts)}")
+        raise BadInputError(
+            f"{where}.fact", item["fact"], f"a fact of the family{_near(item['fact'], family.facts)}"
+        )
     fact = family.facts[item["fact"]]
     options: Sequence[Any] = ("yes", "no") if fact.type == "yes_no" else fact.options
     values: dict[str, tuple[Value, ...]] = {}
@@ -111,10 +113,14 @@ def _fact_code(name: str, code: str, item: Any, family: Family) -> FactCode:
 def _check_map(name: str, code_map: CodeMap, family: Family) -> None:
     for fault in code_map.faults:
         if fault not in family.faults:
-            raise BadInputError(f"{name}: faults.{fault}", fault, f"a fault of the family{_near(fault, family.faults)}")
+            raise BadInputError(
+                f"{name}: faults.{fault}", fault, f"a fault of the family{_near(fault, family.faults)}"
+            )
     missing = sorted(set(family.faults) - set(code_map.faults))
     if missing:
-        raise BadInputError(f"{name}: faults", f"nothing for {missing}", "a code for every fault of the family")
+        raise BadInputError(
+            f"{name}: faults", f"nothing for {missing}", "a code for every fault of the family"
+        )
     for key, table in (("devices", code_map.devices), ("loading", code_map.loading)):
         for word, sets in table.items():
             if not isinstance(sets, dict) or any(fact not in family.facts for fact in sets):
@@ -236,7 +242,9 @@ def ranked_codes(diagnosis: Diagnosis, code_map: CodeMap) -> list[tuple[str, flo
         for fault in each.faults:
             totals[code_map.faults[fault]] += each.probability / len(each.faults)
     whole = sum(totals.values())
-    return sorted(((code, chance / whole) for code, chance in totals.items()), key=lambda item: (-item[1], item[0]))
+    return sorted(
+        ((code, chance / whole) for code, chance in totals.items()), key=lambda item: (-item[1], item[0])
+    )
 
 
 def run(
@@ -266,7 +274,9 @@ def reader_for(family: Family) -> Understand:
         known = {fact: answer.value for fact, answer in about.items() if answer.value is not None}
         heard = understand(complaint, family, "en", known=known)
         return {
-            fact.fact: Answer(fact.value, "heard", fact.certainty) for fact in heard.facts if fact.value is not None
+            fact.fact: Answer(fact.value, "heard", fact.certainty)
+            for fact in heard.facts
+            if fact.value is not None
         }
 
     return read
@@ -277,7 +287,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="intakebot evaluate", description="Triage against repair records.")
     parser.add_argument("file", help="records, one JSON object a line")
     parser.add_argument("--codes", required=True, help="code map, YAML")
-    parser.add_argument("--given-facts", action="store_true", help="take the records' own facts, do not read the complaint")
+    parser.add_argument(
+        "--given-facts", action="store_true", help="take the records' own facts, do not read the complaint"
+    )
     parser.add_argument("--definitions", default=".", help="folder that holds flows/ and pricing/")
     options = parser.parse_args(argv)
     try:
@@ -289,7 +301,10 @@ def main(argv: Sequence[str] | None = None) -> int:
             for result in run(read_records(options.file, lines, code_map), family, code_map, understand):
                 print(json.dumps(result, ensure_ascii=False))
     except DefinitionError as error:
-        print(f"{options.definitions}: the definitions have problems; see `intakebot check`: {error}", file=sys.stderr)
+        print(
+            f"{options.definitions}: the definitions have problems; see `intakebot check`: {error}",
+            file=sys.stderr,
+        )
         return 2
     except (BadInputError, OSError, UnicodeDecodeError) as error:
         print(error, file=sys.stderr)

@@ -6,6 +6,7 @@
 2. *Split.* For a fixed order the best places to test and to stop follow from a dynamic program over positions, exactly.
 3. *Search.* Move one step, or a run of two or three neighbours, elsewhere in the order and split again; keep what is
    better, until nothing is. All places for one move are tried at once with arrays.
+4. *Front.* Plan the first twelve steps of the order exactly, keep that if it is better, and search again.
 
 Everything is deterministic: candidates are taken in a fixed order and only clear improvements count.
 """
@@ -13,18 +14,22 @@ Everything is deterministic: candidates are taken in a fixed order and only clea
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
+from intakebot.triage import exact
 from intakebot.triage.access import Access, access_of
-from intakebot.triage.arrays import NOTHING_LEFT, Arrays, Floats
+from intakebot.triage.arrays import NOTHING_LEFT, Arrays, Floats, restricted
 from intakebot.triage.exact import TIE, Solution
 
 Bools = npt.NDArray[np.bool_]
 
 ROUNDS = 12
 """Passes of the local search at most; it usually ends by itself after two to four."""
+FRONT_STEPS = 12
+FRONTS = 3
 
 
 def solve(arrays: Arrays, want_second: bool = False) -> Solution:
@@ -32,7 +37,7 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
     search = _Search(arrays)
     if not arrays.size:
         return Solution((), search.stop_at_once())
-    order = search.improved(search.first_order())
+    order = search.best_order()
     groups, cost = search.groups(order)
     second = search.other_start(order, groups) if want_second and groups else None
     return Solution(groups, cost, second)
@@ -51,7 +56,9 @@ class _Search:
         # A chance of exactly 0 becomes e^-200: nothing beside rounding.
         self.log_fail = np.log(np.maximum(arrays.fail.T, 1e-87))
         self.has_before = any(arrays.before)
-        bits = np.array([[mask >> step & 1 for step in range(size)] for mask in arrays.before_all], dtype=bool)
+        bits = np.array(
+            [[mask >> step & 1 for step in range(size)] for mask in arrays.before_all], dtype=bool
+        )
         self.with_before: Bools = bits.reshape(size, size) | np.eye(size, dtype=bool)
         count = int(arrays.apart.max(initial=-1)) + 1
         self.tags = (arrays.apart[:, None] == np.arange(count)).astype(np.float32)
@@ -60,6 +67,16 @@ class _Search:
         return self.arrays.rest * (self.access.close_from_start + (self.arrays.give_up or 0.0))
 
     # ---- 1. an order ----
+
+    def best_order(self) -> list[int]:
+        """Search and exact front by turns, until neither helps."""
+        order = self.improved(self.first_order())
+        for _ in range(FRONTS):
+            front = self.with_exact_front(order)
+            if front == order:
+                break
+            order = self.improved(front)
+        return order
 
     def first_order(self, most: int | None = None) -> list[int]:
         """Steps by falling density of singles and pairs: all of them, or until at least `most` are placed."""
@@ -105,7 +122,12 @@ class _Search:
         return np.nonzero(groups[best if density[best] > 0.0 else 0])[0].tolist()
 
     def _left_after(
-        self, groups: Bools, singles: Bools, one: npt.NDArray[np.int64], other: npt.NDArray[np.int64], left: Floats
+        self,
+        groups: Bools,
+        singles: Bools,
+        one: npt.NDArray[np.int64],
+        other: npt.NDArray[np.int64],
+        left: Floats,
     ) -> Floats:
         """[k, F + 1] chance that each fault outlives the group."""
         if not self.has_before and len(groups) == len(singles) + len(one):
@@ -133,9 +155,7 @@ class _Search:
         broken = self.arrays.broken_after(order)
         cost, ends = self._split(np.array([order]), broken[None, :])
         places = [0, *ends[0]]
-        return tuple(
-            tuple(order[start:end]) for start, end in zip(places, places[1:], strict=False)
-        ), float(cost[0])
+        return tuple(tuple(order[start:end]) for start, end in pairwise(places)), float(cost[0])
 
     def _split(self, orders: np.ndarray, broken: Floats) -> tuple[Floats, list[list[int]]]:
         costs, choices = self._split_costs(orders, broken)
@@ -172,7 +192,9 @@ class _Search:
         rows = np.arange(count)
         for place in range(size - 1, -1, -1):
             now = broken[:, place : place + 1]
-            step_cost = level[:, place + 1 :] + again[:, place, place + 1 :] - (spent + opened)[:, place : place + 1]
+            step_cost = (
+                level[:, place + 1 :] + again[:, place, place + 1 :] - (spent + opened)[:, place : place + 1]
+            )
             with np.errstate(invalid="ignore"):
                 options = np.where(now > 0.0, now * step_cost, 0.0) + rest[:, place + 1 :]
             best = np.argmin(options, axis=1)
@@ -256,12 +278,16 @@ class _Search:
         places = range(first, last + 1)
         if first > last:
             return np.zeros((0, size), dtype=np.int64), np.zeros((0, size + 1))
-        without = np.ones((len(others) + 1, arrays.fail.shape[0]))
-        without[1:] = arrays.fail[:, list(others)].T
-        without = np.cumprod(without, axis=0)
+        factors = np.ones((len(others) + 1, arrays.fail.shape[0]))
+        factors[1:] = arrays.fail[:, list(others)].T
+        without = np.cumprod(factors, axis=0)
         inside = np.cumprod(arrays.fail[:, list(block)].T, axis=0)
         left = np.concatenate(
-            [without, *(without[first : last + 1] * part for part in inside[:-1]), without[first:] * inside[-1]]
+            [
+                without,
+                *(without[first : last + 1] * part for part in inside[:-1]),
+                without[first:] * inside[-1],
+            ]
         )
         left[:, -1] = 0.0
         broken = arrays.broken(1.0 - left)
@@ -296,6 +322,20 @@ class _Search:
             if arrays.before_all[step] & inside:
                 last = min(last, place)
         return first, last
+
+    # ---- 4. the front, exactly ----
+
+    def with_exact_front(self, order: Sequence[int]) -> list[int]:
+        """The order with its first `FRONT_STEPS` steps planned exactly (as if no others followed), if that is better."""
+        arrays = self.arrays
+        front = sorted(order[:FRONT_STEPS])
+        solution = exact.solve(restricted(arrays, front))
+        planned = [
+            step for group in solution.groups for step in self._sorted([front[place] for place in group])
+        ]
+        changed = [*planned, *(step for step in order if step not in set(planned))]
+        before, after = self.groups(order)[1], self.groups(changed)[1]
+        return changed if after < before - TIE * (1.0 + abs(before)) else list(order)
 
     # ---- the second-best ----
 

@@ -94,9 +94,7 @@ def _build(key: _Same) -> Network:
         faults=faults,
         sets=tuple(sets),
         members=members,
-        given={
-            finding.id: _given(finding, faults, members) for finding in family.findings.values()
-        },
+        given={finding.id: _given(finding, faults, members) for finding in family.findings.values()},
         alone=alone,
         device_fact=device_fact,
         facts=frozenset(used),
@@ -126,7 +124,10 @@ def clamped_leak(leak: float | None) -> float:
 def _given(finding: Finding, faults: tuple[str, ...], members: Floats) -> dict[str, Floats]:
     if is_noisy_or(finding):
         spared = np.array(
-            [np.log1p(-clamped(finding.raises[fault])) if fault in finding.raises else 0.0 for fault in faults]
+            [
+                np.log1p(-clamped(finding.raises[fault])) if fault in finding.raises else 0.0
+                for fault in faults
+            ]
         )
         no = (1.0 - clamped_leak(finding.leak)) * np.exp(members @ spared)
         return {"yes": 1.0 - no, "no": no}
@@ -186,9 +187,7 @@ def certainty_of(condition: Condition, answers: Answers) -> float:
             return certainty_of(inner, answers)
         answer = answers.get(getattr(condition, "fact", ""))
         return 1.0 if answer is None else answer.certainty
-    known = [
-        certainty_of(part, answers) for part in parts if facts_of(part) & answers.keys()
-    ]
+    known = [certainty_of(part, answers) for part in parts if facts_of(part) & answers.keys()]
     if not known:
         return 1.0
     if type(condition).__name__ == "AnyOf":

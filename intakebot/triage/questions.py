@@ -32,8 +32,8 @@ from intakebot.triage.network import (
     Evidence,
     Network,
     certainty_of,
-    finding_facts,
     fault_odds,
+    finding_facts,
     likelihood,
 )
 from intakebot.triage.planner import plan_quickly
@@ -110,7 +110,9 @@ def value_of_questions(
     case = _Case(family, pricing, card, diagnosis, answers, day, planned)
     asked = {each: _Asked(case, family.questions[each]) for each in candidates}
     live = [each for each in asked.values() if each.matters]
-    live.sort(key=lambda each: (-(each.evsi + card.narrowing_weight * max(each.sd_drop, 0.0)), each.question.id))
+    live.sort(
+        key=lambda each: (-(each.evsi + card.narrowing_weight * max(each.sd_drop, 0.0)), each.question.id)
+    )
     pairs: dict[str, tuple[float, str, float]] = {}
     for place, one in enumerate(live[:PAIR_BASE]):
         for other in live[place + 1 : PAIR_BASE]:
@@ -144,7 +146,11 @@ def _thresholds(family: Family, fact: Fact) -> tuple[int, ...]:
         for change in fault.odds_when:
             for comparison in _comparisons(change.when):
                 if comparison.fact == fact.id and isinstance(comparison.value, int):
-                    found |= {max(int(comparison.value) - 1, 0), int(comparison.value), int(comparison.value) + 1}
+                    found |= {
+                        max(int(comparison.value) - 1, 0),
+                        int(comparison.value),
+                        int(comparison.value) + 1,
+                    }
     return tuple(sorted(found))
 
 
@@ -185,7 +191,11 @@ class _Case:
             if planned is not None
             else bench_problem(family, pricing, card, diagnosis, answers, day=day)
         )
-        own = [planned.plan] if planned is not None else [each for each in plan_quickly(problem) if each is not None]
+        own = (
+            [planned.plan]
+            if planned is not None
+            else [each for each in plan_quickly(problem) if each is not None]
+        )
         # The pool is laid out once for many cases; the case's own plans come last.
         self.blocks: tuple[Stages, ...] = (
             pool_stages(problem, family, pricing, card, day),
@@ -199,7 +209,10 @@ class _Case:
             [block.by_plan(block.spent, each) for block, each in zip(self.blocks, broken, strict=True)]
         )
         self.squared = np.concatenate(
-            [block.by_plan(block.spent_squared, each) for block, each in zip(self.blocks, broken, strict=True)]
+            [
+                block.by_plan(block.spent_squared, each)
+                for block, each in zip(self.blocks, broken, strict=True)
+            ]
         )
         by_plan = self.cost @ self.weights
         self.best = int(np.argmin(by_plan))
@@ -210,7 +223,8 @@ class _Case:
         steps = planned_steps(self.family, answers)
         fixes = {each.id: chances(each, answers) for each in steps.values()}
         return [
-            broken_at(block, faults_in(block, fixes, self.network.faults), self.members) for block in self.blocks
+            broken_at(block, faults_in(block, fixes, self.network.faults), self.members)
+            for block in self.blocks
         ]
 
     def cost_of(self, broken: Sequence[Floats]) -> Floats:
@@ -229,7 +243,9 @@ class _Case:
 
     def pair(self, one: _Asked, other: _Asked) -> tuple[float, float]:
         """EVSI and expected sd drop of two questions together."""
-        joint = (one.chance[:, None, :] * other.chance[None, :, :]).reshape(-1, len(self.weights)) * self.weights
+        joint = (one.chance[:, None, :] * other.chance[None, :, :]).reshape(
+            -1, len(self.weights)
+        ) * self.weights
         by_plan = self.cost @ joint.T
         best = by_plan.argmin(axis=0)
         return max(evsi(by_plan), one.evsi, other.evsi), self.sd - self._sd_after(joint, best)
@@ -335,7 +351,9 @@ class _Asked:
         changed = {fact for fact, answer in answers.items() if case.answers.get(fact) != answer}
         ratio = np.ones(len(case.weights))
         has_finding = moves = False
-        touched = dict.fromkeys(each for fact in sorted(changed) for each in case.links.findings.get(fact, ()))
+        touched = dict.fromkeys(
+            each for fact in sorted(changed) for each in case.links.findings.get(fact, ())
+        )
         for finding in (case.family.findings[each] for each in touched):
             new, old = _reading(finding, answers), case.evidence.get(finding.id)
             if new == old:
@@ -438,7 +456,11 @@ def _base_rates(odds_only: Sequence[bool], plain: Sequence[bool], idle: Sequence
     plain_ones = [place for place in busy if plain[place]]
     if all(odds_only[place] for place in busy) and plain_ones and len(plain_ones) < len(busy):
         for place in busy:
-            share = PLAIN_SHARE / len(plain_ones) if plain[place] else (1 - PLAIN_SHARE) / (len(busy) - len(plain_ones))
+            share = (
+                PLAIN_SHARE / len(plain_ones)
+                if plain[place]
+                else (1 - PLAIN_SHARE) / (len(busy) - len(plain_ones))
+            )
             rates[place] = left * share
     else:
         for place in busy:

@@ -46,7 +46,9 @@ def reasons_for(
             found = [_main(step, group, outermost)]
             planned = steps[step.id]
             if planned.trials:
-                found.append(Reason("trial", {"trial": float(planned.trial), "trials": float(planned.trials)}))
+                found.append(
+                    Reason("trial", {"trial": float(planned.trial), "trials": float(planned.trials)})
+                )
             found.extend(
                 Reason("must_precede", {"other": other.step})
                 for other in order
@@ -93,9 +95,8 @@ def stop_reason(problem: PlanningProblem, plan: Plan, finished: bool) -> Reason:
 
 def say_reason(texts: Texts, reason: Reason) -> str:
     """The reason in the texts' language. Ids become names, shares percentages, minutes whole numbers."""
-    return texts.say(
-        f"triage.reason.{reason.code}", **{key: _said(texts, key, value) for key, value in reason.values.items()}
-    )
+    values: dict[str, object] = {key: _said(texts, key, value) for key, value in reason.values.items()}
+    return texts.say(f"triage.reason.{reason.code}", 0, **values)
 
 
 def _said(texts: Texts, key: str, value: str | float) -> str:
