@@ -18,15 +18,22 @@ Align = Literal["left", "right"]
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of finished strings. `align` may be shorter than the columns (rest: left); `total`: the last row is a total."""
+    """Rows of finished strings.
+
+    align: may be shorter than the columns (rest: left). total: the last row is a total. shares: of the width, one a column
+    (empty: by the length of the texts), so that several tables on a sheet line up.
+    """
 
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     align: tuple[Align, ...] = ()
     caption: str = ""
     total: bool = False
+    shares: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
+        if self.shares and len(self.shares) != len(self.columns):
+            raise ValueError(f"{len(self.shares)} shares, expected {len(self.columns)}")
         for number, row in enumerate(self.rows):
             if len(row) != len(self.columns):
                 raise ValueError(f"row {number} has {len(row)} cells, expected {len(self.columns)}")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 
 from intakebot.definitions.facts import Answer, Answers
 from intakebot.definitions.model import Fact, Family
 from intakebot.definitions.texts import Texts
 from intakebot.definitions.values import value_to_json
 from intakebot.packing.wording import day_in_words, locale_in
+from intakebot.quoting.money import format_money, rounded
 from intakebot.sheets import Section, Sheet, Table
 
 GROUPS = ("safety", "triage", "packing", "price", "contact", "bench")
@@ -22,19 +24,20 @@ def intake_sheet(
     *,
     reference: str,
     country: str,
+    currency: str | None = None,
     quotes: Mapping[str, str] | None = None,
     personal: bool = True,
 ) -> Sheet:
     """The intake form, one table a group; facts nobody asked about are counted, not listed.
 
     Args:
-        country: the shop's, for dates.
+        country, currency: the shop's, for dates and amounts (without a currency amounts are plain numbers).
         quotes: fact id -> the customer's own words it came from.
         personal: False leaves personal facts out (a copy for the bench).
     """
     locale = locale_in(texts.locale, country)
     facts = [fact for fact in family.facts.values() if personal or not fact.personal]
-    sections = tuple(_group(group, facts, answers, quotes or {}, texts, locale) for group in GROUPS)
+    sections = tuple(_group(group, facts, answers, quotes or {}, texts, locale, currency) for group in GROUPS)
     unasked = sum(1 for fact in facts if fact.id not in answers and group_of(fact) != "bench")
     return Sheet(
         id="form",
@@ -48,10 +51,13 @@ def intake_sheet(
 
 
 def group_of(fact: Fact) -> str:
+    """Personal facts stand with the contact data, whatever else they are for."""
+    if fact.personal:
+        return "contact"
     return next((group for group in GROUPS if group in fact.purposes), "triage")
 
 
-def value_in_words(fact: Fact, answer: Answer, texts: Texts, locale: str) -> str:
+def value_in_words(fact: Fact, answer: Answer, texts: Texts, locale: str, currency: str | None) -> str:
     """What is held about a fact, for people: option labels, days with month names, `not known`, `would rather not say`."""
     if answer.value is None:
         return texts.say(f"documents.form.status.{answer.status}")
@@ -64,6 +70,8 @@ def value_in_words(fact: Fact, answer: Answer, texts: Texts, locale: str) -> str
         return ", ".join(texts.option(fact, option) for option in value)
     if fact.type in ("choice", "yes_no"):
         return texts.option(fact, value)
+    if currency and isinstance(value, Decimal) and fact.role in ("spending_limit", "device_value"):
+        return format_money(rounded(value, currency, "half_up"), locale)
     plain = str(value_to_json(value))
     return f"{plain} {fact.unit}" if fact.unit else plain
 
@@ -75,6 +83,7 @@ def _group(
     quotes: Mapping[str, str],
     texts: Texts,
     locale: str,
+    currency: str | None,
 ) -> Section:
     shown = [fact for fact in facts if fact.id in answers and group_of(fact) == group]
     title = texts.say(f"documents.form.group.{group}")
@@ -87,12 +96,13 @@ def _group(
         answer = answers[fact.id]
         cells = (
             texts.say(f"fact.{fact.id}"),
-            value_in_words(fact, answer, texts, locale),
+            value_in_words(fact, answer, texts, locale, currency),
             _certainty(answer, texts),
         )
         rows.append((*cells, quotes.get(fact.id, "")) if with_words else cells)
     columns = tuple(texts.say(f"documents.form.column.{name}") for name in names)
-    return Section(group, title, tables=(Table(columns, tuple(rows)),))
+    shares = (0.3, 0.3, 0.2, 0.2) if with_words else (0.3, 0.3, 0.4)
+    return Section(group, title, tables=(Table(columns, tuple(rows), shares=shares),))
 
 
 def _certainty(answer: Answer, texts: Texts) -> str:

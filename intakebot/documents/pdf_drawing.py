@@ -15,13 +15,13 @@ _COLOURS: dict[Role, Color] = {
     "warn": HexColor("#8a2a1b"),
     "fill": HexColor("#e9e4da"),
 }
-_WIDEST = 300.0
-"""Pictures are narrow on paper as well: about 10 cm."""
+_WIDEST = 340.0
+"""Pictures are narrow on paper as well: about 12 cm."""
 
 
-def drawing(picture: Picture, room: float, scale: float = 1.0) -> pdf_shapes.Drawing:
-    """The picture at most `room` wide; type and lines shrink with it."""
-    factor = min(room, _WIDEST) / picture.width * scale
+def drawing(picture: Picture, width: float, height: float) -> pdf_shapes.Drawing:
+    """The picture in at most this room (points); type and lines shrink with it."""
+    factor = min(min(width, _WIDEST) / picture.width, height / picture.height)
     result = pdf_shapes.Drawing(picture.width * factor, picture.height * factor)
     group = pdf_shapes.Group(transform=(factor, 0, 0, factor, 0, 0))
     for shape in picture.shapes:

@@ -32,8 +32,9 @@ class PartToHave:
 class PretriageNotes:
     """All finished strings. odd: what is unusual about this job (earlier repair, unpaired board, stuck disc).
 
-    why: step name -> the one line why it comes where it does. not_known: what the customer did not know or say.
-    acceptance: discs and tests that prove the repair, the customer's own disc class first. level_names: by rung.
+    why: one line a step, why it comes where it does. not_known: what the customer did not know or say.
+    acceptance: discs and tests that prove the repair, the customer's own disc class first. summary: label/value rows, such
+    as the chance of repair and the expected bench time.
     """
 
     device: str
@@ -55,6 +56,7 @@ def pretriage_sheet(notes: PretriageNotes, texts: Texts, *, reference: str) -> S
         Section("warnings", texts.say("documents.pretriage.warnings"), tone="warning", items=notes.warnings),
         _causes(notes.causes, texts),
         Section("odd", texts.say("documents.pretriage.odd"), tone="note", items=notes.odd),
+        Section("summary", texts.say("documents.pretriage.summary"), rows=notes.summary),
         _ladder(notes, texts),
         _parts(notes.parts, texts),
         Section(
@@ -88,7 +90,7 @@ def _ladder(notes: PretriageNotes, texts: Texts) -> Section:
     title = texts.say("documents.pretriage.plan")
     if not notes.rungs:
         return Section("ladder", title, paragraphs=(texts.say("documents.ladder.nothing"),))
-    return Section("ladder", title, rows=notes.summary, items=notes.why, figure="ladder")
+    return Section("ladder", title, items=notes.why, figure="ladder")
 
 
 def _parts(parts: Sequence[PartToHave], texts: Texts) -> Section:

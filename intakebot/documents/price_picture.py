@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from intakebot.documents.pictures import Anchor, Box, Line, Picture, Role, Shape, Words
+from intakebot.documents.pictures import Box, Line, Picture, Role, Shape, Words, words_width
 from intakebot.errors import BadInputError
 
 WIDTH, LEFT, RIGHT = 320.0, 12.0, 308.0
@@ -66,17 +66,32 @@ def price_picture(
     if limit is not None:
         shapes.append(Line(x(limit), axis - 20, x(limit), axis + 20, "warn", 2, dashed=True))
         marks.append((limit, labels.limit.format(price=money(limit)), "warn", False))
-    for row, (price, text, role, bold) in enumerate(marks, start=1):
+    taken: list[tuple[float, float, float]] = []
+    for row, (price, text, role, bold) in enumerate(sorted(marks, key=lambda mark: mark[0]), start=1):
         baseline = axis + 20 + row * _ROW
-        shapes.append(Line(x(price), axis + 12, x(price), baseline - 12, role, 1, dashed=role == "warn"))
-        anchor: Anchor = "start" if x(price) < WIDTH / 2 else "end"
-        shapes.append(Words(x(price), baseline, text, role, 15 if bold else 13, anchor, bold))
+        size = 15.0 if bold else 13.0
+        end = min(max(x(price), LEFT + words_width(text, size)), RIGHT)
+        shapes += _leader(x(price), axis + 12, baseline - size, taken, role)
+        shapes.append(Words(end, baseline, text, role, size, "end", bold))
+        taken.append((end - words_width(text, size), end, baseline))
     height = axis + 20 + (len(marks) + 0.5) * _ROW
     description = ". ".join((usual, *(text for _, text, _, _ in marks)))
     return Picture(WIDTH, height, labels.title, description, tuple(shapes))
 
 
+def _leader(
+    x: float, top: float, bottom: float, taken: list[tuple[float, float, float]], role: Role
+) -> list[Shape]:
+    """A line from a mark down to its words, broken where it would cross other words (left, right, baseline)."""
+    pieces = []
+    for left, right, baseline in taken:
+        if left - 2 < x < right - 1:
+            pieces.append(Line(x, top, x, baseline - 15, role))
+            top = baseline + 5
+    return [*(piece for piece in pieces if piece.y2 > piece.y1), Line(x, top, x, bottom, role)]
+
+
 def _inside(middle: float, text: str) -> float:
     """The middle moved so that the centred text stays between the edges."""
-    half = min(len(text) * 13 * 0.56 / 2, WIDTH / 2)
+    half = min(words_width(text, 13) / 2, WIDTH / 2)
     return min(max(middle, half), WIDTH - half)

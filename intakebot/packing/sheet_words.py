@@ -126,12 +126,14 @@ def _item_name(item: PackItem, texts: Texts) -> str:
 
 
 def _item_line(item: PackItem, kind: str, texts: Texts) -> str:
-    parts = [texts.say(f"{kind}.{item.id}")]
+    """Name, mark of an original part, and how to protect it: by its own cautions, else by the kind of protection."""
+    name = _sentence(texts.say(f"{kind}.{item.id}"))
     if item.original_part:
-        parts.append(texts.say("packing.put_in.original"))
-    if item.protection != "none":
-        parts.append(texts.say(f"packing.protection.{item.protection}"))
-    return " ".join(_sentence(part) for part in (*parts, *caution_texts(item.cautions, texts)))
+        name = texts.say("packing.put_in.original", part=name)
+    how = list(caution_texts(item.cautions, texts))
+    if not how and item.protection != "none":
+        how = [texts.say(f"packing.protection.{item.protection}")]
+    return " ".join((name, *how))
 
 
 def _sentence(text: str) -> str:

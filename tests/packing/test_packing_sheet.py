@@ -251,10 +251,7 @@ def test_the_sheet_opens_with_what_goes_in_originals_on_top(toy: Definitions, bu
 
     assert ids(document)[0] == "put_in"
     assert put_in.ticks
-    assert put_in.items[1] == (
-        "The original drive board. This is an original part. It must come with the device. "
-        "Put it in an antistatic bag, and do not touch the metal pins. Hold it by its edges."
-    )
+    assert put_in.items[1] == ("Original part: The original drive board. Hold it by its edges.")
 
 
 def test_the_stuck_disc_stays_and_nothing_is_forced(toy: Definitions, build: SimpleNamespace) -> None:
