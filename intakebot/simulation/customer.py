@@ -1,0 +1,260 @@
+"""One simulated customer: sees what was asked and the choices, answers from the hidden truth in their own way."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass, field
+
+from intakebot.conversation import ChoiceTaken, Conversation, MessageReceived, Reply, ReplyChoice
+from intakebot.definitions.model import Definitions, Family, Question
+from intakebot.simulation.personas import Persona
+from intakebot.simulation.truth import Truth
+from intakebot.simulation.wording_en import (
+    AGE,
+    BARE,
+    CLAUSES,
+    CORRECTIONS,
+    DEVICES,
+    HOSTILE,
+    LEAD_INS,
+    NO,
+    NOT_SURE,
+    RAMBLES,
+    YES,
+)
+
+SALIENT = 3
+"""How much likelier a customer mentions a plain symptom than a circumstance."""
+CIRCUMSTANCES = (
+    "bought_used", "dropped", "moved_house", "smoky_or_dusty_home", "child_at_home", "long_unused", "opened",
+    "cleaning_disc_used", "software_reset", "age_years", "lens_cleaned",
+)  # fmt: skip
+
+
+@dataclass
+class Customer:
+    """wrong: facts told wrongly and not corrected yet (fact -> the wrong value). told: facts said so far."""
+
+    definitions: Definitions
+    family: Family
+    persona: Persona
+    truth: Truth
+    rng: random.Random
+    channel: str
+    told: set[str] = field(default_factory=set)
+    wrong: dict[str, str] = field(default_factory=dict)
+    correcting: str | None = None
+    messages: int = 0
+
+    def opener(self) -> str:
+        """The first message."""
+        self.messages += 1
+        low, high = self.persona.opener
+        device = self.rng.choice(DEVICES[str(self.truth.facts["device_kind"])])
+        tellable = self._tellable()
+        count = min(self.rng.randint(low, high), len(tellable))
+        if count == 0:
+            return self._typed(self.rng.choice(BARE).format(device=device))
+        self.told.add("device_kind")
+        clauses = [self._clause(fact) for fact in tellable[:count]]
+        parts = [f"{self.rng.choice(LEAD_INS)}it is about {device}.", *(f"{clause}." for clause in clauses)]
+        if self.persona.rambles:
+            parts.insert(1, self.rng.choice(RAMBLES))
+            parts.append(self.rng.choice(RAMBLES))
+        return self._typed(" ".join(parts))
+
+    def answer(self, reply: Reply, conversation: Conversation) -> MessageReceived | ChoiceTaken:
+        """The answer to the last message."""
+        self.messages += 1
+        message_id = f"m{self.messages}"
+        if self.persona.hops and self.messages == 3:
+            self.channel = "web" if self.channel == "sms" else "sms"
+        said = self._free_turn()
+        if said is None:
+            said = self._to_question(reply, conversation)
+        if isinstance(said, ReplyChoice):
+            return ChoiceTaken(message_id, said.value, self.channel)
+        return MessageReceived(message_id, self._typed(said), self.channel)
+
+    def _free_turn(self) -> str | None:
+        """Things said whatever was asked: a correction that is due, an insult, a call for a person, another language."""
+        self.correcting = None
+        if self.wrong:
+            fact = next(iter(self.wrong))
+            del self.wrong[fact]
+            self.correcting = fact
+            return self.rng.choice(CORRECTIONS).format(clause=self._true_clause(fact))
+        if self.persona.switches and self.messages == 2:
+            return "auf Deutsch bitte"
+        if self.rng.random() < self.persona.insult:
+            return self.rng.choice(HOSTILE)
+        if self.rng.random() < self.persona.wants_person:
+            return "let me talk to a person"
+        return None
+
+    def _to_question(self, reply: Reply, conversation: Conversation) -> str | ReplyChoice:
+        pending = conversation.pending
+        if pending is None:
+            return "hello?"
+        if pending.kind == "story":
+            fact = next(iter(self._tellable()), None)
+            return f"{self.rng.choice(DEVICES[str(self.truth.facts['device_kind'])])}, " + (
+                self._clause(fact) if fact else "it does not work"
+            )
+        if pending.kind == "confirm":
+            return self._yes_no(reply, self.truth.facts.get(pending.fact or "") == pending.value)
+        if pending.kind == "recap":
+            return self._recap(reply, conversation)
+        if pending.kind == "change":
+            return self._true_clause(pending.fact or "")
+        question = self.family.questions.get(pending.question or "")
+        if question is None:
+            return self._yes_no(reply, True)
+        return self._question(reply, question)
+
+    def _recap(self, reply: Reply, conversation: Conversation) -> ReplyChoice:
+        for choice in reply.choices:
+            fact = choice.value.removeprefix("change:")
+            listed = choice.value.startswith("change:") and fact in self.truth.facts
+            if listed and conversation.facts[fact].value != self.truth.facts[fact]:
+                return choice
+        return reply.choices[0]
+
+    def _question(self, reply: Reply, question: Question) -> str | ReplyChoice:
+        chance = self.rng.random()
+        if chance < self.persona.skips:
+            return "skip"
+        unsure = next((c for c in reply.choices if c.value.endswith(":not_sure")), None)
+        if self.rng.random() < self.persona.not_sure and question.tier != "safety":
+            return unsure if unsure and self.rng.random() < 0.5 else self.rng.choice(NOT_SURE)
+        if self.rng.random() < self.persona.wrong_slot:
+            other = next((fact for fact in self._tellable() if fact not in question.fills), None)
+            if other is not None:
+                return self._clause(other)
+        choice = self._true_choice(reply, question)
+        if choice is None:
+            more = next((c for c in reply.choices if ":more" in c.value), None)
+            return more or unsure or self.rng.choice(NOT_SURE)
+        self.told.update(question.fills)
+        if question.tier != "safety" and self.rng.random() < self.persona.told_wrong:
+            lie = self._lie(reply, question, choice)
+            if lie is not None:
+                return lie
+        return self._say(reply, question, choice)
+
+    def _say(self, reply: Reply, question: Question, choice: ReplyChoice) -> str | ReplyChoice:
+        how = self.rng.random()
+        if how < self.persona.taps and self.channel == "web":
+            return choice
+        if how < self.persona.taps + self.persona.numbers:
+            return str(reply.choices.index(choice) + 1)
+        said = self._in_words(question, choice)
+        if self.rng.random() < self.persona.extra:
+            more = next((fact for fact in self._tellable() if fact not in question.fills), None)
+            if more is not None:
+                said = f"{said}. {self._clause(more)}"
+        return said
+
+    def _in_words(self, question: Question, choice: ReplyChoice) -> str:
+        """The choice in the customer's words: yes or no, a clause of their own, or the label."""
+        label = choice.label
+        if len(question.fills) == 1:
+            fact = question.fills[0]
+            value = self.truth.facts.get(fact)
+            if self.family.facts[fact].type == "yes_no" and self.rng.random() < 0.7:
+                return self.rng.choice(YES if value == "yes" else NO)
+            if fact == "age_years" and isinstance(value, int):
+                return self.rng.choice(AGE).format(n=value)
+            if (fact, str(value)) in CLAUSES and not self.persona.switches:
+                return self.rng.choice(CLAUSES[fact, str(value)])
+        return label.lower()
+
+    def _true_choice(self, reply: Reply, question: Question) -> ReplyChoice | None:
+        """The listed choice that is true, if there is one."""
+        if question.choices:
+            for choice in question.choices:
+                sets = {fact: value for fact, value in choice.sets.items() if value is not None}
+                if sets and all(self.truth.facts.get(fact) == value for fact, value in sets.items()):
+                    return _listed(reply, f"{question.id}:{choice.id}")
+            return None
+        return _listed(reply, f"{question.id}:{self.truth.facts.get(question.fills[0])}")
+
+    def _lie(self, reply: Reply, question: Question, right: ReplyChoice) -> str | ReplyChoice | None:
+        """A wrong answer to a single-fact question; it is put right in the next message."""
+        if len(question.fills) != 1 or not self._true_clause_known(question.fills[0]):
+            return None
+        wrong = [
+            c
+            for c in reply.choices
+            if c != right and not c.value.endswith(("not_sure",)) and ":more" not in c.value
+        ]
+        if not wrong:
+            return None
+        choice = self.rng.choice(wrong)
+        self.wrong[question.fills[0]] = choice.value
+        return choice
+
+    def _clause(self, fact: str) -> str:
+        """Tell a fact, now and then wrongly at first."""
+        self.told.add(fact)
+        if self.rng.random() < self.persona.told_wrong and self._true_clause_known(fact):
+            others = [v for (f, v) in CLAUSES if f == fact and v != str(self.truth.facts[fact])]
+            if others:
+                value = self.rng.choice(others)
+                self.wrong[fact] = value
+                return self.rng.choice(CLAUSES[fact, value])
+        return self._true_clause(fact)
+
+    def _true_clause(self, fact: str) -> str:
+        value = self.truth.facts.get(fact)
+        if fact == "age_years":
+            return self.rng.choice(AGE).format(n=value)
+        if (fact, str(value)) in CLAUSES:
+            return self.rng.choice(CLAUSES[fact, str(value)])
+        return str(value).replace("_", " ")
+
+    def _true_clause_known(self, fact: str) -> bool:
+        return (fact, str(self.truth.facts.get(fact))) in CLAUSES
+
+    def _tellable(self) -> list[str]:
+        """Facts worth telling that were not told yet, likeliest first."""
+        weighted = []
+        for (fact, value), _ in CLAUSES.items():
+            if fact in self.told or str(self.truth.facts.get(fact)) != value or fact == "device_kind":
+                continue
+            if (
+                value in ("no", "nobody", "none", "not_tried", "nothing", "in_device")
+                or fact == "original_board_place"
+            ):
+                continue
+            weight = 1 if fact in CIRCUMSTANCES else SALIENT
+            weighted.append((self.rng.random() ** (1 / weight), fact))
+        if "age_years" not in self.told:
+            weighted.append((self.rng.random() ** 2, "age_years"))
+        return list(dict.fromkeys(fact for _, fact in sorted(weighted, reverse=True)))
+
+    def _yes_no(self, reply: Reply, right: bool) -> str | ReplyChoice:
+        choice = next((c for c in reply.choices if c.value.endswith(":yes" if right else ":no")), None)
+        if choice is not None and self.rng.random() < self.persona.taps:
+            return choice
+        return self.rng.choice(YES if right else NO[:2])
+
+    def _typed(self, text: str) -> str:
+        """With the persona's share of typing errors: a letter left out, doubled, swapped or hit beside."""
+        if not self.persona.typos:
+            return text
+        out: list[str] = []
+        for position, letter in enumerate(text):
+            if letter.isalpha() and self.rng.random() < self.persona.typos:
+                kind = self.rng.randrange(3)
+                if kind == 1:
+                    out.append(letter * 2)
+                elif kind == 2 and position + 1 < len(text):
+                    out.append(chr(ord("a") + self.rng.randrange(26)))
+                continue
+            out.append(letter)
+        return "".join(out)
+
+
+def _listed(reply: Reply, value: str) -> ReplyChoice | None:
+    return next((choice for choice in reply.choices if choice.value == value), None)

@@ -1,0 +1,233 @@
+"""A hidden truth for one simulated customer: a device, its faults, and the answer to every intake fact.
+
+Sampled from the definitions themselves: faults by their prior odds (one, sometimes two), findings by their likelihoods given
+those faults, and facts so that the findings' conditions hold. Facts that no finding looks at get ordinary answers. A truth is
+consistent with what facts imply, as the talk's derived facts will be.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from intakebot.definitions.facts import (
+    AllOf,
+    Answer,
+    AnyOf,
+    Comparison,
+    Condition,
+    NotOf,
+    Value,
+    holds,
+)
+from intakebot.definitions.model import Family, Finding
+from intakebot.definitions.values import options_of
+
+TWO_FAULTS = 0.13
+"""Share of jobs with two faults (about one in seven, as the priors of flows/ say)."""
+HAZARD = 0.004
+YES_SHARE = 0.12
+ATTEMPT_SHARES = (("nobody", 0.72), ("owner", 0.14), ("friend", 0.05), ("shop", 0.09))
+
+
+@dataclass(frozen=True)
+class Truth:
+    """faults: the true cause(s). facts: fact id -> true value."""
+
+    faults: tuple[str, ...]
+    facts: Mapping[str, Value]
+
+    @property
+    def answers(self) -> dict[str, Answer]:
+        return {fact: Answer(value) for fact, value in self.facts.items()}
+
+
+def sample_truth(family: Family, rng: random.Random) -> Truth:
+    """One truth; the same state of `rng` gives the same one."""
+    facts: dict[str, Value] = {}
+    device = rng.choice(sorted(family.devices))
+    _set(family, facts, "device_kind", device)
+    loadings = family.devices[device].loading
+    if "loading" in family.facts and "loading" not in facts and loadings:
+        facts["loading"] = rng.choice(loadings)
+    for fact in family.facts.values():
+        if fact.role == "disc_result" and fact.disc_class not in family.devices[device].discs:
+            facts[fact.id] = "not_tried"
+    _background(family, facts, rng)
+    faults = _sample_faults(family, device, facts, rng)
+    ordered = sorted(family.findings.values(), key=lambda finding: len(finding.values) <= 2)
+    for finding in ordered:
+        if finding.stage == "intake":
+            _sample_finding(family, finding, faults, facts, rng)
+    _fill(family, device, facts, rng)
+    return Truth(faults, dict(sorted(facts.items())))
+
+
+def _background(family: Family, facts: dict[str, Value], rng: random.Random) -> None:
+    """What happened before: attempts, age, accidents; they shift the odds of faults."""
+    opened = _weighted(ATTEMPT_SHARES, rng)
+    for fact in family.facts.values():
+        if fact.id in facts or "bench" in fact.purposes:
+            continue
+        if fact.role == "attempt":
+            who = opened if fact.id == "opened" else "nobody"
+            if opened != "nobody" and fact.id != "opened" and rng.random() < 0.2:
+                who = opened
+            facts[fact.id] = who
+        elif fact.role == "age_years":
+            facts[fact.id] = rng.choice((1, 5, 10, 20))
+        elif fact.role == "hazard":
+            facts[fact.id] = "yes" if rng.random() < HAZARD else "no"
+        elif fact.role == "part_place":
+            facts[fact.id] = _weighted((("in_device", 0.8), ("loose_in_box", 0.1), ("lost", 0.1)), rng)
+        elif fact.role == "part_candidates":
+            facts[fact.id] = rng.choice((1, 2))
+
+
+def _sample_faults(
+    family: Family, device: str, facts: Mapping[str, Value], rng: random.Random
+) -> tuple[str, ...]:
+    answers = {fact: Answer(value) for fact, value in facts.items()}
+    weights: dict[str, float] = {}
+    for fault in family.faults.values():
+        weight = fault.by_device.get(device, fault.prior)
+        for change in fault.odds_when:
+            if holds(change.when, answers) is True:
+                weight *= change.times
+        weights[fault.id] = weight
+    first = _weighted(tuple(weights.items()), rng)
+    if family.faults[first].alone or rng.random() > TWO_FAULTS:
+        return (first,)
+    others = {f: w for f, w in weights.items() if f != first and not family.faults[f].alone}
+    return tuple(sorted((first, _weighted(tuple(others.items()), rng))))
+
+
+def _sample_finding(
+    family: Family, finding: Finding, faults: tuple[str, ...], facts: dict[str, Value], rng: random.Random
+) -> None:
+    answers = {fact: Answer(value) for fact, value in facts.items()}
+    if finding.applies_when is not None and holds(finding.applies_when, answers) is not True:
+        return
+    values = list(finding.values)
+    if len(values) == 2 and set(values) == {"yes", "no"}:
+        absent = 1 - (finding.leak or 0.0)
+        for fault in faults:
+            absent *= 1 - finding.raises.get(fault, 0.0)
+        shares = {"no": absent, "yes": 1 - absent}
+    else:
+        rows = [finding.rows[fault] for fault in faults if fault in finding.rows]
+        normal = finding.normal or values[0]
+        shares = dict(min(rows, key=lambda row: row.get(normal, 0.0)) if rows else finding.base)
+    while shares:
+        value = _weighted(tuple(sorted(shares.items())), rng)
+        wanted = assignment(finding.values[value], facts, rng)
+        if wanted is not None and _fits(family, facts, wanted):
+            for fact, fact_value in wanted.items():
+                _set(family, facts, fact, fact_value)
+            return
+        del shares[value]
+
+
+def assignment(
+    condition: Condition, facts: Mapping[str, Value], rng: random.Random
+) -> dict[str, Value] | None:
+    """Values for the facts still open that make a condition hold with the facts given; None when that cannot be."""
+    if isinstance(condition, Comparison):
+        return _of_comparison(condition, facts)
+    if isinstance(condition, AllOf):
+        found: dict[str, Value] = {}
+        for part in condition.parts:
+            more = assignment(part, {**facts, **found}, rng)
+            if more is None:
+                return None
+            found |= more
+        return found
+    if isinstance(condition, AnyOf):
+        parts = list(condition.parts)
+        rng.shuffle(parts)
+        for part in parts:
+            some = assignment(part, facts, rng)
+            if some is not None:
+                return some
+        return None
+    if isinstance(condition, NotOf):
+        answers = {fact: Answer(value) for fact, value in facts.items()}
+        return {} if holds(condition, answers) is True else None
+    return None
+
+
+def _of_comparison(condition: Comparison, facts: Mapping[str, Value]) -> dict[str, Value] | None:
+    if condition.op == "exists":
+        wanted = condition.value in (None, True)
+        return {} if (condition.fact in facts) == wanted else None
+    if condition.fact in facts:
+        answers = {condition.fact: Answer(facts[condition.fact])}
+        return {} if holds(condition, answers) is True else None
+    if condition.op == "=" and not isinstance(condition.value, bool) and condition.value is not None:
+        return {condition.fact: condition.value}
+    return None
+
+
+def _fits(family: Family, facts: Mapping[str, Value], wanted: Mapping[str, Value]) -> bool:
+    """Whether setting these would contradict a fact held, through what they imply."""
+    for fact, value in wanted.items():
+        for implied in family.facts[fact].implies:
+            if implied.value == value and facts.get(implied.fact, implied.gives) != implied.gives:
+                return False
+    return True
+
+
+def _set(family: Family, facts: dict[str, Value], fact: str, value: Value) -> None:
+    """Set a fact and what it implies (facts held already stay)."""
+    if fact not in family.facts or facts.get(fact) == value:
+        return
+    facts[fact] = value
+    for implied in family.facts[fact].implies:
+        if implied.value == value and implied.fact not in facts:
+            _set(family, facts, implied.fact, implied.gives)
+
+
+def _fill(family: Family, device: str, facts: dict[str, Value], rng: random.Random) -> None:
+    """Ordinary answers for what is left."""
+    plays = family.devices[device].discs
+    for fact in family.facts.values():
+        if fact.id in facts or {"bench", "contact"} & set(fact.purposes) or fact.personal:
+            continue
+        if fact.role == "disc_result":
+            if fact.disc_class not in plays or facts.get("no_power") == "yes":
+                value: Value = "not_tried"
+            else:
+                value = "fails" if facts.get("disc_not_read") == "yes" else rng.choice(("plays", "not_tried"))
+            if value == "plays" and not _fits(family, facts, {fact.id: value}):
+                value = "not_tried"
+            _set(family, facts, fact.id, value)
+        elif fact.id == "main_symptom":
+            facts[fact.id] = _main_symptom(facts)
+        elif fact.type == "yes_no" and "safety" not in fact.purposes:
+            wanted = "yes" if rng.random() < YES_SHARE and not fact.implies else "no"
+            _set(family, facts, fact.id, wanted)
+        elif fact.type == "yes_no":
+            facts[fact.id] = "no"
+        elif fact.type == "choice" and "triage" in fact.purposes and not fact.role:
+            fitting = [option for option in options_of(fact) if _fits(family, facts, {fact.id: option})]
+            if fitting:
+                _set(family, facts, fact.id, rng.choice(fitting))
+
+
+def _main_symptom(facts: Mapping[str, Value]) -> str:
+    """What the customer would name first."""
+    order = (
+        ("no_power", "power"), ("loading_trouble", "loading"), ("disc_not_read", "reading"), ("skips", "skipping"),
+        ("some_discs_fail", "reading"), ("only_one_disc", "reading"), ("intermittent_read", "reading"),
+    )  # fmt: skip
+    named = next((name for fact, name in order if facts.get(fact) == "yes"), None)
+    if named is not None:
+        return named
+    failing = any(fact.endswith("_result") and value == "fails" for fact, value in facts.items())
+    return "reading" if failing else "something_else"
+
+
+def _weighted(shares: tuple[tuple[str, float], ...], rng: random.Random) -> str:
+    names = [name for name, _ in shares]
+    return rng.choices(names, [max(weight, 0.0) for _, weight in shares])[0]
