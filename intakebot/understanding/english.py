@@ -78,7 +78,8 @@ _IRREGULAR = {
     "sent": "send", "put": "put", "puts": "put", "putting": "put", "let": "let", "lets": "let", "knew": "know", "known": "know", "knows": "know",
     "shook": "shake", "wet": "wet", "woke": "wake", "shone": "shine", "swollen": "swollen", "swelled": "swollen", "lit": "light", "lights": "light",
     "disk": "disc", "disks": "disc", "diskette": "disc", "discs": "disc", "disc's": "disc", "worse": "worse", "worst": "worse",
-    "colour": "color", "colours": "color",
+    "tape": "tape", "tapes": "tape", "taping": "tape", "note": "note", "notes": "note", "care": "care", "here": "here", "wine": "wine",
+    "bite": "bite", "plane": "plane", "none": "none", "hope": "hope", "site": "site", "hate": "hate", "rate": "rate", "colour": "color", "colours": "color",
 }  # fmt: skip
 
 
@@ -121,7 +122,7 @@ ENGLISH = Language(
     fillers=frozenset(
         "a an the my our your his her their this that these those any of it's its itself even just really actually still also always quite very "
         "simply basically completely totally properly correctly currently now again suddenly somehow at all anymore more own old new little bit so "
-        "please kind sort like bloody damn flipping literally well already either ever yet both rather pretty too absolutely "
+        "please kind sort like bloody damn flipping literally well already either ever yet both it older newer other normal regular standard most rather pretty too absolutely "
         "be do have will would can could constantly continually suddenly recently lately today yesterday only fully full normally usually seemingly apparently".split()
     ),
     breaks=frozenset("but however though although because then so while whereas except since until otherwise yet which plus".split()),
@@ -166,9 +167,8 @@ ENGLISH = Language(
             "had always worked", "always worked", "up until", "worked fine for",
         ),
         "elsewhere": (
-            "my other", "our other", "the other one", "another", "a different", "other players", "other machines", "other consoles", "other devices", "my old", "my previous", "my last", "in the car", "in my car", "on my laptop", "in my laptop",
-            "on my pc", "in my pc", "on the computer", "in my computer", "on my computer", "on the laptop", "elsewhere", "the replacement one", "a second",
-            "the previous", "in other", "on other", "my first", "all the others",
+            "my other", "our other", "the other one", "other players", "other machines", "other consoles", "other devices", "my old one", "my previous", "my last one",
+            "the replacement one", "the previous one", "my first one", "all the others",
         ),
         "correction": (
             "actually", "i meant", "i mean", "sorry i", "scratch that", "correction", "no wait", "wait no", "my mistake", "i was wrong", "not true",

@@ -44,7 +44,8 @@ def read_phrases(
     device_role = lexicon.role("device_kind")
     device_kinds = _device_kinds(everything, scopes, lexicon, known)
     matches = settle(
-        [m for m in everything if not m.reading.devices or _device_fits(m.reading.devices, device_kinds)]
+        [m for m in everything if not m.reading.devices or _device_fits(m.reading.devices, device_kinds)],
+        lexicon.independent,
     )
     spent = frozenset(
         index

@@ -6,6 +6,7 @@ word classes (cue kinds of the language and of the family); the phrase trie is t
 Cue kinds with a meaning of their own (the rest are plain word classes):
     nothing               wordings that look like a fact and are none; they hide what they contain
     contrast              wordings that say that something else of the device works
+    independent           ids of facts that stay heard inside longer wordings of other facts
     disc.<class>          words for a disc class; `disc.any` words for any disc; `{disc}` reads all of them, and lists
     disc_compounds        words that turn a disc word before them into another thing ("CD player")
     beside_discs          other media that stand in one list with discs ("CD and tape")
@@ -66,6 +67,7 @@ class Lexicon:
     namesakes: Mapping[str, frozenset[str]]
     any_disc: Mapping[str, tuple[str, str]]
     compounds: frozenset[str]
+    independent: frozenset[str]
     examples: tuple[tuple[str, str, str], ...]
 
     def role(self, role: str) -> Fact | None:
@@ -113,11 +115,12 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             for kind, listed in cues.items()
             if kind.startswith("any_disc.") and listed
         },
-        frozenset(language.stem(word) for word in cues.get("disc_compounds", ())), tuple(examples),
+        frozenset(language.stem(word) for word in cues.get("disc_compounds", ())),
+        frozenset(cues.get("independent", ())), tuple(examples),
     )  # fmt: skip
 
 
-_NOT_CLASSES = ("nothing", "contrast", "disc_compounds", "disc_result.", "any_disc.", "namesake.")
+_NOT_CLASSES = ("nothing", "contrast", "disc_compounds", "independent", "disc_result.", "any_disc.", "namesake.")
 
 
 def _is_class(kind: str) -> bool:

@@ -216,17 +216,20 @@ class Lattice:
         home = self.clause_of[used[-1]] if used else self.clause_of[at]
         for skip in range(size + 1):
             place = at + skip
-            if place >= limit or self.clause_of[place] != home:
+            if place >= limit:
                 break
             stack.append((node, place, used, discs))
+            if self.clause_of[place] != home:
+                break
             if self.tokens[place].word in self.lexicon.language.negators:
                 break
 
 
-def settle(matches: Sequence[Match]) -> list[Match]:
+def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> list[Match]:
     """Drop what a longer match explains: tokens that are a true subset of another match's tokens.
 
-    Two readings of the same tokens both stay. Matches are compared only where they overlap.
+    Two readings of the same tokens both stay. Facts in `independent` are only covered by wordings of their own or by
+    those that mean nothing ("power supply"). Matches are compared only where they overlap.
     """
     ordered = sorted(set(matches), key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used))
     sets = [frozenset(match.used) for match in ordered]
@@ -240,10 +243,16 @@ def settle(matches: Sequence[Match]) -> list[Match]:
         covered = False
         other = begin
         while other < len(ordered) and ordered[other].start <= match.start:
-            if other != index and sets[index] < sets[other]:
+            if other != index and sets[index] < sets[other] and _covers(ordered[other], match, independent):
                 covered = True
                 break
             other += 1
         if not covered:
             kept.append(match)
     return kept
+
+
+def _covers(longer: Match, match: Match, independent: frozenset[str]) -> bool:
+    if match.reading.fact not in independent:
+        return True
+    return longer.reading.kind == "nothing" or longer.reading.fact == match.reading.fact

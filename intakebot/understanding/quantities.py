@@ -119,14 +119,19 @@ def find_amounts(
     out: list[AmountMention] = []
     for number in numbers:
         currency, start, end = _currency(tokens, number, language)
-        near = any(0 <= number.start - close <= LIMIT_REACH for _, close in limits) or any(
+        reach = LIMIT_REACH if currency else 3
+        near = any(0 <= number.start - close <= reach for _, close in limits) or any(
             0 <= opening - number.end <= 2 for opening, _ in limits
         )
         following = tokens[end].word if end < len(tokens) else ""
-        if currency is None and not (near and number.written and number.value >= 5 and following not in language.units):
+        if currency is None and not (near and number.written and number.value >= 5 and not _other_unit(following, language)):
             continue
         out.append(AmountMention(number.value, currency, near, folded.span(tokens[start].start, tokens[end - 1].end)))
     return out
+
+
+def _other_unit(word: str, language: Language) -> bool:
+    return word in language.units or word in language.months or word in ("st", "nd", "rd", "th", "%", "/", ":")
 
 
 def _currency(tokens: Sequence[Token], number: Number, language: Language) -> tuple[str | None, int, int]:

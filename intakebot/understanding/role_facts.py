@@ -69,12 +69,13 @@ class RoleFacts:
     def _amounts(self) -> list[HeardFact]:
         out: list[HeardFact] = []
         limit, worth = self.lexicon.role("spending_limit"), self.lexicon.role("device_value")
-        for mention in self.mentions.amounts:
+        for mention in sorted(self.mentions.amounts, key=lambda m: m.currency is not None):
             if mention.is_limit and limit is not None and _allowed(limit, mention.amount):
                 out.append(self._heard(limit, mention.amount, 0.9, mention.span, "amount"))
             elif worth is not None and self._near("worth", mention.span, 6) and _allowed(worth, mention.amount):
                 out.append(self._heard(worth, mention.amount, 0.8, mention.span, "amount"))
-        return out[-2:]
+        out.sort(key=lambda heard: heard.span[0])
+        return out
 
     def _near(self, kind: str, span: Span, reach: int) -> bool:
         at = self._token_at(span)
