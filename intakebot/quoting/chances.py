@@ -31,7 +31,7 @@ def chance_shown(chance: float, words: Sequence[ChanceWord]) -> ChanceShown:
     """
     if not 0 <= chance <= 1:
         raise BadInputError("chance", chance, "a probability between 0 and 1")
-    hundredths = int(Fraction(chance) * 100 + Fraction(1, 2))
+    hundredths = int(Fraction(str(chance)) * 100 + Fraction(1, 2))
     return shown_as(hundredths, chance, words)
 
 

@@ -23,7 +23,7 @@ from intakebot.quoting.charging import LineItem, Tariff, Terms, block_price, par
 from intakebot.quoting.distribution import OutcomePrice, PriceDistribution, price_distribution
 from intakebot.quoting.maximum import AuthorisedPlan, authorised_plan, deposit, legal_ceiling, minimum_fee
 from intakebot.quoting.money import Money, rounded
-from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, cut_after, steps_of
+from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, steps_of
 from intakebot.quoting.worth import WorthIt, worth_it
 
 LONGEST_VALIDITY_DAYS = 366
@@ -78,7 +78,7 @@ class EstimateOutcome:
 class Estimate:
     """A quote with all its figures. Amounts are gross (with tax) unless said otherwise.
 
-    likely: index of the most likely outcome. band: 10 and 90 % points of the 90 % point itself, over what the shop is unsure of.
+    likely: index of the most likely repair when a repair is the likelier thing, else of the end without one. band: 10 and 90 % points of the 90 % point itself, over what the shop is unsure of.
     authorised_steps / left_out_steps: plan ids inside and beyond the maximum. legal_ceiling: what the local rule would bear.
     """
 
@@ -185,8 +185,8 @@ def make_estimate(
     full = price_distribution(rules, prices, plan.outcomes, seed=seed, chance_draws=draws)
     paid = full.capped(plan.maximum)
     shown = _outcomes(full, pricing, paid)
-    likely = max(range(len(shown)), key=lambda i: (shown[i].chance, -i))
     chance = sum(outcome.chance for outcome in shown if outcome.repaired)
+    expected = rounded(Decimal(repr(paid.expected)), used_card.currency, used_card.rounding)
     return Estimate(
         number=number,
         supersedes=supersedes,
@@ -199,11 +199,11 @@ def make_estimate(
         valid_until=valid_until(used_card, profile, quoted_on, is_working_day),
         case=case,
         outcomes=shown,
-        likely=likely,
+        likely=_likely(shown, chance),
         p10=paid.percentile(10),
         p50=paid.percentile(50),
         p90=paid.percentile(90),
-        expected=rounded(Decimal(repr(paid.expected)), used_card.currency, used_card.rounding),
+        expected=expected,
         band=paid.band,
         chance_repaired=chance,
         repaired_shown=_repaired_shown(shown, pricing),
@@ -219,7 +219,7 @@ def make_estimate(
         authorised_steps=tuple(step.plan_id for step in steps_of(plan.outcomes)),
         left_out_steps=tuple(step.plan_id for step in plan.left_out),
         parts=tuple(dict.fromkeys(part for step in steps_of(plan.outcomes) for part in step.parts)),
-        worth=_worth(shown, plan, chance, value, limit),
+        worth=_worth(shown, plan, expected, value, limit),
         legal_ceiling=legal_ceiling(profile, plan.maximum),
         seed=seed,
     )
@@ -309,23 +309,31 @@ def _tax_in(total: Money, card: RateCard) -> Money:
     return rounded(total.amount * share, card.currency, card.rounding)
 
 
+def _likely(shown: Sequence[EstimateOutcome], chance_repaired: float) -> int:
+    """The most likely repair when a repair is at least as likely as none, else the end without one."""
+    repaired = [index for index, outcome in enumerate(shown) if outcome.repaired]
+    if chance_repaired >= 0.5 or len(repaired) == len(shown):
+        return max(repaired, key=lambda index: (shown[index].chance, -index))
+    return len(shown) - 1
+
+
 def _worth(
     shown: Sequence[EstimateOutcome],
     plan: AuthorisedPlan,
-    chance: float,
+    expected: Money,
     value: Money | None,
     limit: Money | None,
 ) -> WorthIt:
     repaired = [outcome for outcome in shown if outcome.repaired]
-    likely = max(repaired, key=lambda outcome: outcome.chance).total if repaired else None
     return worth_it(
-        likely=likely, maximum=plan.maximum, chance=chance, value=value, limit=limit, can_start=plan.can_start
+        likely=max(repaired, key=lambda outcome: outcome.chance).total if repaired else None,
+        expected=expected,
+        maximum=plan.maximum,
+        chance=min(1.0, sum(outcome.chance for outcome in repaired)),
+        value=value,
+        limit=limit,
+        can_start=plan.can_start,
     )
-
-
-def estimate_without_plan(outcomes: Sequence[PlannedOutcome]) -> tuple[PlannedOutcome, ...]:
-    """The outcomes of an assessment only: nothing is tried."""
-    return cut_after(outcomes, 0)
 
 
 def rules_for(pricing: Pricing, card: RateCard, day: date, terms: Terms) -> tuple[Tariff, Mapping[str, Part]]:

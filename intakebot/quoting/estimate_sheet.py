@@ -187,7 +187,11 @@ def _log_section(words: Wording) -> Section:
 def worth_words(words: Wording) -> str:
     """Whether a repair is worth it, said plainly."""
     estimate, worth = words.estimate, words.estimate.worth
-    key = "worth_value" if worth.verdict == "worth_it" and worth.value else worth.verdict
+    key: str = worth.verdict
+    if worth.verdict == "worth_it" and worth.value:
+        key = "worth_value"
+    if worth.verdict == "poor_chance" and worth.likely is None:
+        key = "no_repair"
     return words.say(
         f"worth.{key}",
         price=words.money(worth.likely) if worth.likely else "",
@@ -195,6 +199,7 @@ def worth_words(words: Wording) -> str:
         value=words.money(worth.value) if worth.value else "",
         limit=words.money(worth.limit) if worth.limit else "",
         chance=words.chance(estimate.repaired_shown),
+        percent=percent_only(words, estimate.repaired_shown),
     )
 
 
@@ -207,19 +212,12 @@ def estimate_messages(estimate: Estimate, definitions: Definitions, locale: str)
     messages = [words.say(f"message.{limit}", maximum=words.money(estimate.maximum))]
     if repair is None:
         messages.append(words.say("message.only_look", amount=words.money(estimate.if_not_repaired)))
-    elif estimate.likely_outcome.repaired:
-        price, chance = (
-            words.money(estimate.likely_outcome.total),
-            words.chance(estimate.likely_outcome.shown),
-        )
-        low, high = words.money(estimate.p10), words.money(estimate.p90)
-        messages += [words.say("message.likely", price=price, chance=chance, low=low, high=high), failed]
     else:
-        chance = words.chance(estimate.repaired_shown)
-        messages += [
-            words.say("message.likely_failed", chance=chance, price=words.money(repair.total)),
-            failed,
-        ]
+        chance, price = words.chance(estimate.repaired_shown), words.money(repair.total)
+        low, high = words.money(estimate.p10), words.money(estimate.p90)
+        messages += [words.say("message.likely", price=price, chance=chance), failed]
+        if estimate.p10 != estimate.p90:
+            messages.append(words.say("message.range", low=low, high=high))
     messages.append(worth_words(words))
     if estimate.left_out_steps and estimate.can_start:
         messages.append(words.say("message.ask_first"))

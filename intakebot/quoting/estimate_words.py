@@ -25,6 +25,9 @@ from intakebot.quoting.estimate import Estimate, EstimateOutcome
 from intakebot.quoting.money import Money, format_money
 
 SUSPECTS_NAMED = 2
+STEP_SEPARATOR = "; "
+"""Steps are short sentences of their own and may hold commas."""
+
 LEAST_SUSPICION = 0.10
 """Causes below this chance are not named on the form (common practice, no source)."""
 
@@ -119,7 +122,8 @@ class Wording:
         if not outcome.repaired:
             return self.say("outcome.failed" if outcome.steps else "outcome.only_look")
         return self.say(
-            "outcome.later" if index else "outcome.first", steps=self.listed(self.steps(outcome.added))
+            "outcome.later" if index else "outcome.first",
+            steps=STEP_SEPARATOR.join(self.steps(outcome.added)),
         )
 
 
@@ -207,16 +211,12 @@ def _device(words: Wording) -> dict[str, str]:
 def _prices(words: Wording) -> dict[str, str]:
     estimate, card = words.estimate, words.card
     maximum_key = "value.maximum_limit" if estimate.stopped_by == "limit" else "value.maximum"
-    likely = estimate.likely_outcome
     percent = words.percent(card.tax_percent)
     deposit = estimate.deposit
     ceiling = estimate.legal_ceiling
     return {
-        "price": words.say("value.price", price=words.money(likely.total), chance=words.chance(likely.shown)),
-        "price_range": words.say(
-            "value.range",
-            low=words.money(estimate.p10), high=words.money(estimate.p90), middle=words.money(estimate.p50),
-        ),
+        "price": _likely_price(words),
+        "price_range": _range(words),
         "maximum": words.say(maximum_key, maximum=words.money(estimate.maximum)),
         "if_not_repaired": words.money(estimate.if_not_repaired),
         "deposit": words.say("value.deposit", amount=words.money(deposit)) if deposit.amount else words.say("value.deposit_none"),
@@ -226,6 +226,27 @@ def _prices(words: Wording) -> dict[str, str]:
         else words.say("value.cap_local", ceiling=words.money(ceiling), maximum=words.money(estimate.maximum)),
         "if_declined": words.say("value.if_declined", amount=words.money(estimate.minimum_fee)),
     }  # fmt: skip
+
+
+def _likely_price(words: Wording) -> str:
+    estimate, repair = words.estimate, likely_repair(words.estimate)
+    failed = words.money(estimate.if_not_repaired)
+    if repair is None:
+        return words.say("value.price_look", failed=failed)
+    price = words.money(repair.total)
+    if estimate.likely_outcome.repaired:
+        return words.say("value.price", price=price, chance=words.chance(estimate.repaired_shown))
+    return words.say(
+        "value.price_failed", failed=failed, price=price, chance=words.chance(estimate.likely_outcome.shown)
+    )
+
+
+def _range(words: Wording) -> str:
+    estimate = words.estimate
+    low, middle, high = (words.money(point) for point in (estimate.p10, estimate.p50, estimate.p90))
+    if estimate.p10 == estimate.p90:
+        return words.say("value.range_one", price=low)
+    return words.say("value.range", low=low, high=high, middle=middle)
 
 
 def _work(words: Wording) -> dict[str, str]:
@@ -250,9 +271,11 @@ def _work(words: Wording) -> dict[str, str]:
     least = Money(card.minimum_labour, card.currency)
     return {
         "fault_suspected": words.listed(named) if named else words.say("value.unknown_fault"),
-        "proposed_work": words.listed(steps) if steps else words.say("value.no_work"),
+        "proposed_work": STEP_SEPARATOR.join(steps) if steps else words.say("value.no_work"),
         "parts": words.listed(parts) if parts else words.say("value.no_parts"),
-        "labour": words.say("value.labour_done", amount=words.money(done)),
+        "labour": words.say("value.labour_done", amount=words.money(done))
+        if done.amount
+        else words.say("value.labour_none"),
         "labour_rate": words.say("value.labour_least", rate=rate, least=words.money(least))
         if least.amount
         else rate,

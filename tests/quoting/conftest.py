@@ -57,6 +57,8 @@ CARD = RateCard(
     narrowing_weight=0.1,
     profile="house",
     warranty_days=90,
+    minutes_doubt=0.0,
+    chances_worth_boxes=float("inf"),
 )
 
 PROFILE = Profile(
