@@ -20,6 +20,8 @@ from intakebot.turn_draft import CaseChange
 from intakebot.workshop.estimating import local_day
 from intakebot.workshop.job import Job, kept
 
+DEVICE = "device"
+"""Arrival line of the device itself."""
 FOUND = ("here", "missing", "different", "extra")
 SEALS = ("intact", "broken", "none")
 EVIDENCE = (
@@ -73,10 +75,7 @@ def arrival_form(assessments: Assessments, case: Case, now: datetime, texts: Tex
     answers = conversation.answers
     photos = value_for(family, answers, "photos")
     return ArrivalForm(
-        lines=tuple(
-            ArrivalLine(item.id, texts.say(f"enclose.{item.id}"), item.original_part)
-            for item in sheet.enclosures
-        ),
+        lines=arrival_lines(sheet, texts),
         disc=sheet.stuck_disc,
         expected_kg=Decimal(str(round(sheet.parcel.gross_kg, 2)))
         if sheet.parcel and hasattr(sheet.parcel, "gross_kg")
@@ -87,6 +86,15 @@ def arrival_form(assessments: Assessments, case: Case, now: datetime, texts: Tex
         evidence=EVIDENCE,
         checked=Job.of(case).arrival,
     )
+
+
+def arrival_lines(sheet: PackingSheet, texts: Texts) -> tuple[ArrivalLine, ...]:
+    """The device itself, then what the packing sheet asked for."""
+    device = texts.say(f"device.{sheet.device}") if sheet.device else texts.say("workshop.arrival.the_device")
+    asked = tuple(
+        ArrivalLine(item.id, texts.say(f"enclose.{item.id}"), item.original_part) for item in sheet.enclosures
+    )
+    return (ArrivalLine(DEVICE, device, False), *asked)
 
 
 def _said(answers: Mapping[str, Any], fact: str) -> str:
@@ -117,22 +125,20 @@ def record_arrival(
     if conversation.phase not in ("accepted", "shipped", "arrived", "on_bench"):
         raise ConflictError("a box is only checked in for a job that was agreed")
     sheet = expected(assessments, case, now)
-    lines = {item.id: item for item in sheet.enclosures}
+    texts = Texts(assessments.definitions, conversation.family, conversation.locale)
+    lines = {line.id: line for line in arrival_lines(sheet, texts)}
     _check(found, lines, screws, seals, earlier_repair, weight_kg, disc)
     missing = tuple(item for item in lines if found.get(item) == "missing")
-    lost = tuple(item for item in missing if lines[item].original_part)
+    lost = tuple(item for item in missing if lines[item].original_part or item == DEVICE)
     wrong = board_matches is False
     arrival = {
         "found": dict(found), "screws": screws, "seals": seals, "earlier_repair": list(earlier_repair),
         "weight_kg": str(weight_kg) if weight_kg is not None else None, "disc": disc, "board_matches": board_matches,
         "notes": notes[:2000], "by": by, "at": now.isoformat(), "missing": list(missing),
     }  # fmt: skip
-    texts = Texts(assessments.definitions, conversation.family, conversation.locale)
     hold, notices = job.hold, []
     if lost or wrong:
-        names = ", ".join(texts.say(f"enclose.{item}") for item in lost) or texts.say(
-            "workshop.arrival.the_board"
-        )
+        names = ", ".join(lines[item].label for item in lost) or texts.say("workshop.arrival.the_board")
         hold = "part_missing"
         notices.append(
             texts.say(

@@ -37,6 +37,7 @@ from intakebot.quoting.estimate_sheet import estimate_sheet
 from intakebot.quoting.money import Money, format_money
 from intakebot.records.case import Case
 from intakebot.sheets import Sheet
+from intakebot.workshop.arrival import DEVICE
 from intakebot.workshop.closing import acceptance
 from intakebot.workshop.estimating import current_estimate, local_day
 from intakebot.workshop.job import Job
@@ -111,7 +112,7 @@ class Papers:
         quotes = {fact: entry.quote for fact, entry in self.conversation.facts.items() if entry.quote}
         return intake_sheet(
             self.family, self.conversation.answers, self.texts, reference=self.case.reference, country=self.shop.country,
-            quotes=quotes, personal=personal,
+            currency=self.definitions.pricing.rate_card_on(self.day).currency, quotes=quotes, personal=personal,
         )  # fmt: skip
 
     def pretriage(self) -> Sheet:
@@ -234,6 +235,8 @@ class Papers:
         )
 
     def _item(self, item: str) -> str:
+        if item == DEVICE:
+            return self._device()
         key = f"enclose.{item}"
         return self.texts.say(key) if self.texts.has(key) else self.texts.say("workshop.custody.the_disc")
 
