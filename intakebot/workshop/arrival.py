@@ -13,6 +13,7 @@ from intakebot.conversation import Conversation, FactsEntered, PhaseMoved
 from intakebot.definitions.texts import Texts
 from intakebot.errors import BadInputError, ConflictError
 from intakebot.packing.custody import StuckDisc
+from intakebot.packing.parcel import ParcelPlan
 from intakebot.packing.roles import value_for
 from intakebot.packing.sheet import PackingSheet, packing_sheet
 from intakebot.records.case import Case
@@ -77,9 +78,7 @@ def arrival_form(assessments: Assessments, case: Case, now: datetime, texts: Tex
     return ArrivalForm(
         lines=arrival_lines(sheet, texts),
         disc=sheet.stuck_disc,
-        expected_kg=Decimal(str(round(sheet.parcel.gross_kg, 2)))
-        if sheet.parcel and hasattr(sheet.parcel, "gross_kg")
-        else None,
+        expected_kg=expected_weight(sheet),
         board_label=_said(answers, "board_label"),
         board_serial=_said(answers, "board_serial"),
         photos=photos if isinstance(photos, tuple) else (),
@@ -95,6 +94,17 @@ def arrival_lines(sheet: PackingSheet, texts: Texts) -> tuple[ArrivalLine, ...]:
         ArrivalLine(item.id, texts.say(f"enclose.{item.id}"), item.original_part) for item in sheet.enclosures
     )
     return (ArrivalLine(DEVICE, device, False), *asked)
+
+
+def expected_weight(sheet: PackingSheet) -> Decimal | None:
+    """What the packed box should weigh; None when no box was recommended."""
+    return Decimal(str(round(sheet.parcel.gross_kg, 2))) if isinstance(sheet.parcel, ParcelPlan) else None
+
+
+def is_light(weight_kg: Decimal | None, sheet: PackingSheet) -> bool:
+    """Whether a box weighs so much less than expected that something may be missing."""
+    usual = expected_weight(sheet)
+    return weight_kg is not None and usual is not None and weight_kg < usual * (1 - WEIGHT_SLACK)
 
 
 def _said(answers: Mapping[str, Any], fact: str) -> str:
@@ -153,7 +163,8 @@ def record_arrival(
             {"item": "stuck_disc", "holder": "shop", "actor": by, "at": now.isoformat(), "note": ""}
         )
     after = replace(job, arrival=arrival, hold=hold, custody=tuple(custody))
-    facts = _facts(assessments, case, earlier_repair, lost, wrong, disc)
+    parts = tuple(item for item in lost if lines[item].original_part)
+    facts = _facts(assessments, case, earlier_repair, parts, wrong, disc)
     moved = (
         PhaseMoved(f"arrival-{now.isoformat()}", "arrived")
         if conversation.phase in ("accepted", "shipped")

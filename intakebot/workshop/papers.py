@@ -227,12 +227,16 @@ class Papers:
         )
 
     def _differences(self) -> tuple[str, ...]:
-        found = self.job.arrival["found"] if self.job.arrival else {}
-        return tuple(
+        arrival = self.job.arrival
+        if arrival is None:
+            return ()
+        light = (self.texts.say("workshop.found.light"),) if arrival["light"] else ()
+        found = tuple(
             self.texts.say(f"workshop.found.{state}", item=self._item(item))
-            for item, state in found.items()
+            for item, state in arrival["found"].items()
             if state != "here"
         )
+        return (*light, *found)
 
     def _item(self, item: str) -> str:
         if item == DEVICE:

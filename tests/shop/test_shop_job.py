@@ -365,3 +365,12 @@ def test_facts_changed_on_the_bench_do_not_reopen_the_decision(bench):
 
     assert Conversation.from_mapping(bench.case.conversation).phase == "on_bench"
     assert Job.of(bench.case).quote_number == 1
+
+
+def test_box_much_lighter_than_expected_is_noted_on_the_record(bench):
+    form = bench.workshop.arrival_form(bench.definitions, bench.case, bench.shop.turns.now(), bench.texts)
+
+    bench.arrive(weight_kg=form.expected_kg / 2)
+
+    record = bench.workshop.bench_record_sheet(bench.definitions, bench.case, bench.texts)
+    assert "lighter" in record.section("differences").items[0]
