@@ -81,6 +81,8 @@ _IRREGULAR = {
     "tape": "tape", "tapes": "tape", "taping": "tape", "note": "note", "notes": "note", "care": "care", "here": "here", "wine": "wine",
     "bite": "bite", "plane": "plane", "none": "none", "hope": "hope", "site": "site", "hate": "hate", "rate": "rate", "colour": "color", "colours": "color",
 }  # fmt: skip
+_IRREGULAR = {**{base: base for base in _IRREGULAR.values()}, **_IRREGULAR}
+"""A stem that is itself a word stays as it is ("make")."""
 
 
 def stem(word: str) -> str:

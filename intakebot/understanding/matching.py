@@ -105,9 +105,10 @@ class Lattice:
                 if kind.startswith("disc.") and at < limit and self._is_compound(at):
                     continue
                 self.marks.append(Mark(kind, start, at))
-                self.arcs[start].append((f"c:{kind}", at, _NONE))
-                if kind.startswith("disc."):
-                    self.arcs[start].append(("c:disc", at, frozenset({kind.removeprefix("disc.")})))
+                named = frozenset({kind.removeprefix("disc.")}) if kind.startswith("disc.") else _NONE
+                self.arcs[start].append((f"c:{kind}", at, named))
+                if named:
+                    self.arcs[start].append(("c:disc", at, named))
             if at >= limit:
                 continue
             self._class_step(node, at, stack, loose)
@@ -228,8 +229,8 @@ class Lattice:
 def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> list[Match]:
     """Drop what a longer match explains: tokens that are a true subset of another match's tokens.
 
-    Two readings of the same tokens both stay. Facts in `independent` are only covered by wordings of their own or by
-    those that mean nothing ("power supply"). Matches are compared only where they overlap.
+    Two readings of the same tokens both stay. Facts in `independent` neither hide other facts nor are hidden by them, except by
+    wordings that mean nothing ("power supply"). Matches are compared only where they overlap.
     """
     ordered = sorted(set(matches), key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used))
     sets = [frozenset(match.used) for match in ordered]
@@ -253,6 +254,6 @@ def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> lis
 
 
 def _covers(longer: Match, match: Match, independent: frozenset[str]) -> bool:
-    if match.reading.fact not in independent:
+    if longer.reading.kind == "nothing" or longer.reading.fact == match.reading.fact:
         return True
-    return longer.reading.kind == "nothing" or longer.reading.fact == match.reading.fact
+    return match.reading.fact not in independent and longer.reading.fact not in independent

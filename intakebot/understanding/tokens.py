@@ -17,7 +17,8 @@ _TOKEN = re.compile(r"\d+(?:[.,]\d+)+(?!\w)|\w+(?:'\w+)?|[^\w\s]|\n")
 Each repetition begins with a sign the one before cannot hold, so matching takes linear time."""
 
 HARD = frozenset(".!?;:\n")
-SOFT = frozenset(",()[]\"")
+SOFT = frozenset(",()[]")
+QUOTES = frozenset("\"'")
 _MAX_TOKENS = 1500
 
 
@@ -43,7 +44,8 @@ class Sentence:
 
 
 def raw_words(folded: str) -> list[tuple[str, int, int]]:
-    """(written, start, end) of every word and sign. A dash between spaces is a break, inside a word it is dropped."""
+    """(written, start, end) of every word and sign. A dash between spaces is a break, inside a word it is
+    dropped, and so are quotes."""
     out: list[tuple[str, int, int]] = []
     for found in _TOKEN.finditer(folded):
         written, start, end = found.group(), found.start(), found.end()
@@ -52,6 +54,8 @@ def raw_words(folded: str) -> list[tuple[str, int, int]]:
             if not spaced:
                 continue
             written = "-"
+        if written in QUOTES:
+            continue
         out.append((written, start, end))
         if len(out) >= _MAX_TOKENS:
             break
