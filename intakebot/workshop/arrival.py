@@ -144,7 +144,7 @@ def record_arrival(
     arrival = {
         "found": dict(found), "screws": screws, "seals": seals, "earlier_repair": list(earlier_repair),
         "weight_kg": str(weight_kg) if weight_kg is not None else None, "disc": disc, "board_matches": board_matches,
-        "notes": notes[:2000], "by": by, "at": now.isoformat(), "missing": list(missing),
+        "notes": notes[:2000], "by": by, "at": now.isoformat(), "light": is_light(weight_kg, sheet), "missing": list(missing),
     }  # fmt: skip
     hold, notices = job.hold, []
     if lost or wrong:
