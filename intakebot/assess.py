@@ -33,6 +33,7 @@ from intakebot.quoting.estimate import Estimate, EstimateCase, make_estimate, ru
 from intakebot.quoting.maximum import AuthorisedPlan, authorised_plan, minimum_fee
 from intakebot.quoting.money import Money, format_money, rounded
 from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, after_work, planned_outcomes
+from intakebot.quoting.parameter_doubt import chance_draws
 from intakebot.triage import (
     BenchPlan,
     Diagnosis,
@@ -213,9 +214,11 @@ class Assessments:
         case = estimate_case(self.definitions, family, answers, today, reference, diagnosis)
         if self.assess(family_id, answers, today, card).limit_too_low:
             case = replace(case, spending_limit=None)
+        seed = zlib.crc32(number.encode())
         return make_estimate(
             pricing, outcomes, case, number=number, quoted_on=today,
-            is_working_day=partial(is_working_day, pricing.calendar), seed=zlib.crc32(number.encode()),
+            is_working_day=partial(is_working_day, pricing.calendar), seed=seed,
+            chance_draws=chance_draws(bench.problem, outcomes, boxes=card.chances_worth_boxes, seed=seed),
             family_id=family_id, definitions_version=self.definitions.version, supersedes=supersedes, card=card, done=done,
         )  # fmt: skip
 
