@@ -144,7 +144,8 @@ def _seen(fact: Fact, texts: Texts) -> FactField:
 
 def _rungs(rungs: Sequence[Rung], currency: str, texts: Texts) -> tuple[RungLine, ...]:
     lines, cut = [], False
-    for rung in rungs:
+    first = next((index for index, rung in enumerate(rungs) if rung.state != "done"), None)
+    for index, rung in enumerate(rungs):
         limit_before = not rung.allowed and not cut
         cut = cut or limit_before
         amount = Money(rung.money.quantize(Decimal("0.01")), currency)
@@ -157,7 +158,7 @@ def _rungs(rungs: Sequence[Rung], currency: str, texts: Texts) -> tuple[RungLine
                 if rung.state == "done"
                 else format_percent(rung.chance_solved, locale=texts.locale),
                 money=format_money(amount, texts.locale),
-                state=rung.state,
+                state="next" if index == first else rung.state,
                 test_after=rung.test_after,
                 limit_before=limit_before,
             )

@@ -93,6 +93,7 @@ def packing(talk: str) -> Any:
         figures=drawn.figures,
         may_ship=label is not None,
         ship_by=ship_by,
+        asks_contact=g.conversation.pending is not None and g.conversation.pending.kind == "contact",
         phase=g.conversation.phase,
     )
 
@@ -155,6 +156,7 @@ def calendar(talk: str) -> Response:
     content = ship_by_calendar(
         reference=case.reference,
         ship_by=ship_by,
+        asks_contact=g.conversation.pending is not None and g.conversation.pending.kind == "contact",
         now=services.now(),
         summary=words.say("web.calendar.summary", reference=case.reference),
         description=words.say("web.calendar.description", shop=services.definitions.pricing.shop.name),

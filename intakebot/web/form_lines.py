@@ -152,17 +152,27 @@ def form_groups(
     open_facts: Sequence[str] = (),
     new: Iterable[str] = (),
 ) -> tuple[FormGroup, ...]:
-    """The lines held, and those of `open_facts` still open, under their headings, in the family's order."""
+    """The lines somebody said, and those of `open_facts` still open, under their headings, in the family's order."""
     changed, wanted = frozenset(new), frozenset(open_facts)
     groups: dict[str, list[FormLine]] = {group: [] for group in GROUPS}
     for fact in family.facts.values():
         entry = conversation.facts.get(fact.id)
-        if entry is not None or fact.id in wanted:
+        if (entry is not None and entry.source != "derived") or (entry is None and fact.id in wanted):
             groups[group_of(fact)].append(line_of(texts, fact, entry, currency, fact.id in changed))
     return tuple(
         FormGroup(group, texts.say(f"web.form.group.{group}"), tuple(lines))
         for group, lines in groups.items()
         if lines
+    )
+
+
+def derived_lines(
+    family: Family, texts: Texts, conversation: Conversation, currency: str
+) -> tuple[FormLine, ...]:
+    """The lines that follow from others."""
+    entries = ((fact, conversation.facts.get(fact.id)) for fact in family.facts.values())
+    return tuple(
+        line_of(texts, fact, entry, currency) for fact, entry in entries if entry is not None and entry.source == "derived"
     )
 
 
@@ -191,8 +201,12 @@ def _origin(texts: Texts, entry: FactEntry) -> str:
 def field_groups(
     family: Family, texts: Texts, conversation: Conversation, groups: Sequence[str]
 ) -> tuple[FieldGroup, ...]:
-    """The one-page form: a control for every fact under the wanted headings (photos are sent separately)."""
-    facts = [fact for fact in family.facts.values() if fact.type != "photo"]
+    """The one-page form: a control for every fact a person is asked, under the wanted headings.
+
+    Photos are sent separately; facts that only follow from others have no control of their own.
+    """
+    asked = asked_facts(family)
+    facts = [fact for fact in family.facts.values() if fact.id in asked and fact.type != "photo"]
     found = []
     for group in groups:
         fields = tuple(
@@ -203,6 +217,20 @@ def field_groups(
         if fields:
             found.append(FieldGroup(group, texts.say(f"web.form.group.{group}"), fields))
     return tuple(found)
+
+
+def asked_facts(family: Family) -> frozenset[str]:
+    """Facts that some question fills, and those of the contact, price and packing parts."""
+    filled = {fact for question in family.questions.values() for fact in question.fills}
+    filled |= {fact for question in family.questions.values() for choice in question.choices for fact in choice.sets}
+    later = {fact.id for fact in family.facts.values() if {"contact", "price", "packing"} & set(fact.purposes)}
+    return frozenset(filled | later)
+
+
+def contact_fields(family: Family, texts: Texts, conversation: Conversation) -> tuple[FactField, ...]:
+    """Name, reach and address on one small form."""
+    facts = [fact for fact in family.facts.values() if fact.role in _AUTOCOMPLETE]
+    return tuple(field_for(texts, fact, conversation.facts.get(fact.id)) for fact in facts)
 
 
 def field_for(texts: Texts, fact: Fact, entry: FactEntry | None) -> FactField:

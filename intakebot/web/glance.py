@@ -18,6 +18,8 @@ class Glance:
 
     number: int
     likely: str
+    likely_is_repair: bool
+    likely_percent: int
     p10: str
     p90: str
     maximum: str
@@ -31,9 +33,12 @@ def glance(view: Mapping[str, Any], locale: str) -> Glance:
     def money(name: str) -> str:
         return _words(view[name], locale)
 
+    likely = view["outcomes"][view["likely"]]
     return Glance(
         number=int(view["number"]),
-        likely=_words(view["outcomes"][view["likely"]]["total"], locale),
+        likely=_words(likely["total"], locale),
+        likely_is_repair=likely["repaired"],
+        likely_percent=likely["chance"]["percent"],
         p10=money("p10"),
         p90=money("p90"),
         maximum=money("maximum"),

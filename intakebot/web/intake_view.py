@@ -14,7 +14,7 @@ from intakebot.definitions.model import Family
 from intakebot.definitions.texts import Texts
 from intakebot.records import Authorisation, Case, Event, Message, QuoteRecord
 from intakebot.records.case import Photo
-from intakebot.web.form_lines import FormGroup, fact_label, form_groups
+from intakebot.web.form_lines import FormGroup, FormLine, derived_lines, fact_label, form_groups
 from intakebot.web.talk_view import Said, said
 
 
@@ -64,6 +64,7 @@ class IntakePage:
 
     first_words: str
     groups: tuple[FormGroup, ...]
+    derived: tuple[FormLine, ...]
     open_lines: tuple[tuple[str, str], ...]
     talk: tuple[Said, ...]
     photos: tuple[Photo, ...]
@@ -92,6 +93,7 @@ def intake_page(
     return IntakePage(
         first_words=first,
         groups=form_groups(family, texts, conversation, currency),
+        derived=derived_lines(family, texts, conversation, currency),
         open_lines=open_high_stakes(family, texts, conversation),
         talk=tuple(said(message, conversation.locale) for message in messages if message.text),
         photos=tuple(photos),
@@ -134,9 +136,9 @@ def possible_actions(conversation: Conversation, case: Case) -> frozenset[str]:
         may |= {"edit", "hold", "decline"}
     if conversation.phase in ("estimated", "accepted", "shipped", "arrived", "on_bench"):
         may.add("quote")
-    if conversation.holds or case.job.get("hold"):
-        may |= {"release"}
-    if "safety" in conversation.holds:
+    if case.job.get("hold"):
+        may.add("release")
+    if case.index.has_hazard and not case.job.get("cleared"):
         may.add("clear_stop")
     if conversation.phase in ("accepted", "shipped"):
         may.add("arrival")

@@ -42,12 +42,11 @@ _ORDER = (
 
 @dataclass(frozen=True)
 class RatesPage:
-    """cards: one table a rate card, newest first; the one in force is `in_force`."""
+    """in_force: the rate card of today. others: older and coming rate cards, and postage tariffs."""
 
-    in_force: str
-    cards: tuple[Table, ...]
+    in_force: Table
     parts: Table
-    tariffs: tuple[Table, ...]
+    others: tuple[Table, ...]
 
 
 @dataclass(frozen=True)
@@ -61,7 +60,10 @@ def rates_page(definitions: Definitions, today: date, texts: Texts) -> RatesPage
     pricing, locale = definitions.pricing, texts.locale
     in_force = pricing.rate_card_on(today)
     columns = (texts.say("web.rates.what"), texts.say("web.rates.value"))
-    cards = tuple(_card(card, columns, texts, card is in_force) for card in reversed(pricing.rate_cards))
+    others = [
+        _card(card, columns, texts, False) for card in reversed(pricing.rate_cards) if card is not in_force
+    ]
+    others += [_tariff(tariff, texts) for tariff in pricing.tariffs]
     parts = Table(
         tuple(
             texts.say(f"web.rates.part.{name}") for name in ("name", "price", "condition", "from", "source")
@@ -80,14 +82,7 @@ def rates_page(definitions: Definitions, today: date, texts: Texts) -> RatesPage
         align=("left", "right"),
         caption=texts.say("web.rates.parts"),
     )
-    return RatesPage(in_force.id, cards, parts, tuple(_tariff(tariff, texts) for tariff in pricing.tariffs))
-
-
-def _card(card: RateCard, columns: tuple[str, str], texts: Texts, in_force: bool) -> Table:
-    state = texts.say(
-        "web.rates.in_force" if in_force else "web.rates.from",
-        day=format_date(card.effective_from, "d MMMM y", locale=texts.locale),
-    )
+    return RatesPage(_card(in_force, columns, texts, True), parts, tuple(others))
     rows = tuple((texts.say(f"web.rates.field.{name}"), _value(card, name, texts)) for name in _ORDER)
     return Table(columns, (*rows, (texts.say("web.rates.part.source"), card.source)), caption=state)
 

@@ -11,7 +11,7 @@ from intakebot.documents.exports import csv_bytes, json_bytes
 from intakebot.errors import NotFoundError
 from intakebot.web import cases, papers, staff_case, words
 from intakebot.web.access import OFFICE, STAFF, access
-from intakebot.web.form_lines import form_groups
+from intakebot.web.form_lines import derived_lines, form_groups
 
 pages = Blueprint("staff_papers", __name__)
 
@@ -62,9 +62,9 @@ def form_csv(case: str) -> Response:
     """The intake form as a table: fact, value, certainty, the words it came from."""
     staff_case.load(case)
     groups = form_groups(cases.family(), words.texts(), g.conversation, cases.currency())
-    rows = [
-        (line.label, line.value, line.certainty_words, line.quote) for group in groups for line in group.lines
-    ]
+    held = [line for group in groups for line in group.lines]
+    held += derived_lines(cases.family(), words.texts(), g.conversation, cases.currency())
+    rows = [(line.label, line.value, line.certainty_words, line.quote) for line in held]
     columns = tuple(words.say(f"web.form.column.{name}") for name in ("fact", "value", "certainty", "words"))
     return papers.download(
         csv_bytes(columns, rows), "text/csv; charset=utf-8", f"form-{cases.case().reference}.csv"

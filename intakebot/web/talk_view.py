@@ -5,13 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
 from intakebot.conversation import Conversation
 from intakebot.definitions.model import Family
 from intakebot.definitions.texts import Texts
 from intakebot.records import Message
-from intakebot.web.form_lines import FormGroup, form_groups
+from intakebot.web.form_lines import (
+    FactField,
+    FormGroup,
+    FormLine,
+    contact_fields,
+    derived_lines,
+    form_groups,
+)
 
 SHOWN_OPENLY = 8
 
@@ -39,13 +46,15 @@ class TalkPage:
     """The talk and the form beside it.
 
     earlier: messages folded away; recent: the newest ones, oldest first. choices: what can be tapped now.
-    asked_fact: the fact the open question is about, if it is one.
+    groups: the form as said; derived: what follows from it. contact: the fields for name and address, while they are asked for.
     """
 
     earlier: tuple[Said, ...]
     recent: tuple[Said, ...]
     choices: tuple[TappableChoice, ...]
     groups: tuple[FormGroup, ...]
+    derived: tuple[FormLine, ...]
+    contact: tuple[FactField, ...]
     known: int
     still_open: int
     has_estimate: bool
@@ -64,15 +73,11 @@ def said(message: Message, fallback_lang: str) -> Said:
     return Said(message.seq, who, message.text, kind, message.locale or fallback_lang, message.at)
 
 
-def open_choices(messages: Sequence[Message]) -> tuple[TappableChoice, ...]:
-    """The choices of the newest message that has any, unless the customer has written since."""
-    for message in reversed(messages):
-        if message.direction == "in":
-            return ()
-        choices: Any = message.body.get("choices") if isinstance(message.body, Mapping) else None
-        if choices:
-            return tuple(TappableChoice(choice["label"], choice["value"]) for choice in choices)
-    return ()
+def open_choices(conversation: Conversation) -> tuple[TappableChoice, ...]:
+    """What can be tapped now: the choices that came with the open question; none while a person has the floor."""
+    if conversation.pending is None or conversation.floor == "person":
+        return ()
+    return tuple(TappableChoice(label, value) for value, label in conversation.pending.offered)
 
 
 def talk_page(
@@ -95,15 +100,16 @@ def talk_page(
         for fact, entry in conversation.facts.items()
         if last_id is not None and entry.message_id == last_id
     ]
-    with_person = conversation.floor == "person"
     return TalkPage(
         earlier=talk[:-SHOWN_OPENLY],
         recent=talk[-SHOWN_OPENLY:],
-        choices=() if with_person else open_choices(messages),
+        choices=open_choices(conversation),
         groups=form_groups(family, texts, conversation, currency, open_facts=asked, new=new),
-        known=sum(1 for entry in conversation.facts.values() if entry.is_known),
+        derived=derived_lines(family, texts, conversation, currency),
+        contact=contact_fields(family, texts, conversation) if pending and pending.kind == "contact" else (),
+        known=sum(1 for entry in conversation.facts.values() if entry.is_known and entry.source != "derived"),
         still_open=still_open,
         has_estimate=conversation.phase != "open",
         is_over=conversation.phase in ("declined", "withdrawn", "finished"),
-        with_person=with_person,
+        with_person=conversation.floor == "person",
     )

@@ -32,11 +32,13 @@
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (!page.getElementById("log")) throw new Error("not the talk");
     const first = addMessages(page);
-    const wasTyping = document.activeElement && document.activeElement.closest("#composer");
+    const active = document.activeElement;
+    const wasTyping = active && active.id === "text";
+    const wasThere = active && active.closest("#composer");
     replace(page, "composer");
     replace(page, "form");
-    const box = document.getElementById("text");
-    if (wasTyping && box) box.focus({ preventScroll: true });
+    const back = document.getElementById(wasTyping ? "text" : "composer");
+    if (wasThere && back) back.focus({ preventScroll: true });
     if (first) first.scrollIntoView({ block: "nearest" });
   }
 
