@@ -8,6 +8,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import pypdfium2
 import pytest
 from pypdf import PdfReader
 
@@ -58,3 +59,14 @@ def _fonts(reader: PdfReader) -> dict[str, bool]:
 def read_pdf() -> Any:
     """PDF bytes -> pages, text (blanks made single), size in points, title, language, fonts."""
     return _read
+
+
+def _draw(data: bytes, dots_per_inch: int = 100) -> list[Any]:
+    with pypdfium2.PdfDocument(data) as document:
+        return [page.render(scale=dots_per_inch / 72).to_pil().convert("L") for page in document]
+
+
+@pytest.fixture(scope="session")
+def draw_pdf() -> Any:
+    """PDF bytes -> one grey image a page."""
+    return _draw
