@@ -47,7 +47,9 @@ class FixedWorkshop:
         self, definitions: Definitions, case: Case, conversation: Conversation, now: datetime
     ) -> CaseChange:
         number = int(case.job.get("quote_number", 0)) + 1
-        quote = QuoteRecord(number, now, now + timedelta(days=14), "current", "GBP", "120.00", {"maximum": "120.00"})
+        quote = QuoteRecord(
+            number, now, now + timedelta(days=14), "current", "GBP", "120.00", {"maximum": "120.00"}
+        )
         after = replace(case, job={**case.job, "quote_number": number, "state": "quoted"})
         return CaseChange(after, quotes=(quote,), events=(("quote_issued", {"number": number}),))
 
@@ -66,9 +68,13 @@ class FixedWorkshop:
             raise QuoteStateError("there is no open estimate")
         number = int(case.job["quote_number"])
         verb = "accepted" if decision == "accept" else "declined"
-        entry = Authorisation(1, number, "accept" if decision == "accept" else "decline", limit, "GBP", by, channel, "120", now)
+        entry = Authorisation(
+            1, number, "accept" if decision == "accept" else "decline", limit, "GBP", by, channel, "120", now
+        )
         quote = QuoteRecord(number, now, None, verb, "GBP", "120.00", {})
-        change = CaseChange(replace(case, job={**case.job, "state": verb}), quotes=(quote,), authorisations=(entry,))
+        change = CaseChange(
+            replace(case, job={**case.job, "state": verb}), quotes=(quote,), authorisations=(entry,)
+        )
         return Decided(change, "accepted" if decision == "accept" else "declined")
 
     def index(self, definitions: Definitions, case: Case, conversation: Conversation) -> IndexLine:
@@ -99,7 +105,9 @@ class Clock:
         self.now += timedelta(**by)
 
 
-def make_services(store: Store, definitions: Definitions, now: Callable[[], datetime], seed: str = "seed") -> Services:
+def make_services(
+    store: Store, definitions: Definitions, now: Callable[[], datetime], seed: str = "seed"
+) -> Services:
     """Services over the doubles and the shipped definitions."""
     library = Library(store, definitions, lambda _: FixedAssessor())
     return Services(

@@ -21,7 +21,17 @@ from intakebot.errors import (
 )
 from intakebot.records import Case
 from intakebot.records.tokens import hash_secret
-from intakebot.turns import CaseChange, Opened, Request, Services, Via, change_case, decide, open_case, take_turn
+from intakebot.turns import (
+    CaseChange,
+    Opened,
+    Request,
+    Services,
+    Via,
+    change_case,
+    decide,
+    open_case,
+    take_turn,
+)
 from tests.turns.doubles import NOW, Clock
 
 
@@ -36,7 +46,12 @@ def _say(services: Services, case_id: str, text: str, key: str | None = None) ->
 
 def _to_estimate(services: Services, case_id: str) -> None:
     """Talk until the estimate is there: no hazard, nothing to ask (the double finds no question worth it)."""
-    facts = {"device_kind": "console_slot", "bluray_result": "fails", "dvd_result": "plays", "opened": "nobody"}
+    facts = {
+        "device_kind": "console_slot",
+        "bluray_result": "fails",
+        "dvd_result": "plays",
+        "opened": "nobody",
+    }
     take_turn(services, case_id, FactsEntered("f1", facts))
     for _ in range(12):
         with services.store.reading() as work:
@@ -85,14 +100,18 @@ def test_the_same_key_with_another_content_is_refused(services: Services) -> Non
     take_turn(services, opened.conversation_id, MessageReceived("m", "a"), request=Request("s", "k", "one"))
 
     with pytest.raises(RequestMismatchError):
-        take_turn(services, opened.conversation_id, MessageReceived("m", "b"), request=Request("s", "k", "two"))
+        take_turn(
+            services, opened.conversation_id, MessageReceived("m", "b"), request=Request("s", "k", "two")
+        )
 
 
 def test_the_same_key_of_another_caller_is_another_request(services: Services) -> None:
     opened = _open(services)
     take_turn(services, opened.conversation_id, MessageReceived("m", "a"), request=Request("one", "k", "f"))
 
-    other = take_turn(services, opened.conversation_id, MessageReceived("m", "a"), request=Request("two", "k", "f"))
+    other = take_turn(
+        services, opened.conversation_id, MessageReceived("m", "a"), request=Request("two", "k", "f")
+    )
 
     assert (other.replayed, other.mapping["version"]) == (False, 3)
 
@@ -127,7 +146,9 @@ def test_an_unknown_conversation_and_a_foreign_token_are_told_the_same(services:
     with pytest.raises(NotFoundError) as unknown:
         take_turn(services, "c_none", MessageReceived("m", "hi"), token_hash=hash_secret(opened.token))
     with pytest.raises(NotFoundError) as foreign:
-        take_turn(services, other.conversation_id, MessageReceived("m", "hi"), token_hash=hash_secret(opened.token))
+        take_turn(
+            services, other.conversation_id, MessageReceived("m", "hi"), token_hash=hash_secret(opened.token)
+        )
 
     assert str(unknown.value) == str(foreign.value)
 
@@ -201,7 +222,9 @@ def test_an_estimate_is_decided_once_and_logged(services: Services) -> None:
         log = work.authorisations.all(opened.conversation_id)
         quote = work.quotes.current(opened.conversation_id)
     assert answer.mapping["state"]["phase"] == "accepted"
-    assert [(e.decision, e.quote_number, e.by, e.channel, e.at) for e in log] == [("accept", 1, "customer", "api", NOW)]
+    assert [(e.decision, e.quote_number, e.by, e.channel, e.at) for e in log] == [
+        ("accept", 1, "customer", "api", NOW)
+    ]
     assert quote.state == "accepted"
     with pytest.raises(QuoteStateError):
         decide(services, opened.conversation_id, "accept", by="customer", channel="api")
