@@ -112,8 +112,27 @@ def is_angry(text: str, words: ControlWords) -> bool:
     return any(f" {phrase} " in folded for phrase in words.anger)
 
 
+class _Same:
+    """Definitions compared by identity: they are frozen, but hold mappings and so have no hash of their own."""
+
+    def __init__(self, definitions: Definitions) -> None:
+        self.definitions = definitions
+
+    def __hash__(self) -> int:
+        return id(self.definitions)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.definitions is self.definitions
+
+
 def compile_words(definitions: Definitions) -> ControlWords:
-    """The control words of all shipped languages (cached by the definitions' version)."""
+    """The control words of all shipped languages (kept for the definitions used last: needed in every turn)."""
+    return _words_of(_Same(definitions))
+
+
+@lru_cache(maxsize=8)
+def _words_of(same: _Same) -> ControlWords:
+    definitions = same.definitions
     wordings = []
     for locale in definitions.locales:
         texts = Texts(definitions, None, locale)

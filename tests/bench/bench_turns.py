@@ -218,7 +218,9 @@ def main() -> None:
         print(f"turn cost ({os.cpu_count()} CPUs; append + fdatasync {fsync_ms(folder):.2f} ms)")
         command = [sys.executable, __file__, "serve", name]
         with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as server:
-                port = json.loads(server.stdout.readline())["port"]
+            assert server.stdout is not None
+            assert server.stdin is not None
+            port = json.loads(server.stdout.readline())["port"]
             for clients in (1, 8):
                 report(measure(port, clients), clients)
             server.stdin.close()
