@@ -22,6 +22,7 @@ from intakebot.conversation.assessor import Outlook, QuestionWorth, Worths
 from intakebot.definitions.facts import Answer, Answers, facts_of
 from intakebot.definitions.model import Definitions, Family, RateCard
 from intakebot.definitions.texts import Texts
+from intakebot.packing.bench_queue import Queue
 from intakebot.packing.billable import Postage
 from intakebot.packing.dates import is_working_day
 from intakebot.packing.pairing import Gate, pairing_gate
@@ -182,25 +183,37 @@ class Assessments:
         card: RateCard | None = None,
         results: Sequence[StepResult] = (),
         done: DoneSoFar | None = None,
+        queue: Queue | None = None,
     ) -> Estimate:
         """The written estimate. The same arguments give the same figures: the seed comes from the number.
 
         Args: results, done: bench work behind us when a quote is revised on the bench.
             A limit below the minimum fee is left aside (`Assessment.limit_too_low` tells).
+            queue: how busy the bench is, for the day by which it should be back.
         """
         used = card or self.definitions.pricing.rate_card_on(today)
         key = (family_id, used.id, today, reference, number, supersedes, frozenset(answers.items()),
-               tuple((r.step, r.result, tuple(sorted(r.seen.items()))) for r in results), done)  # fmt: skip
+               tuple((r.step, r.result, tuple(sorted(r.seen.items()))) for r in results), done, queue)  # fmt: skip
         return self._estimated.get(
             key,
             partial(
-                self._estimate, family_id, answers, today, reference, number, supersedes, used, results, done
+                self._estimate,
+                family_id,
+                answers,
+                today,
+                reference,
+                number,
+                supersedes,
+                used,
+                results,
+                done,
+                queue,
             ),
         )
 
     def _estimate(
         self, family_id: str, answers: Answers, today: date, reference: str, number: str, supersedes: str | None,
-        card: RateCard, results: Sequence[StepResult], done: DoneSoFar | None,
+        card: RateCard, results: Sequence[StepResult], done: DoneSoFar | None, queue: Queue | None,
     ) -> Estimate:  # fmt: skip
         family, pricing = self.definitions.families[family_id], self.definitions.pricing
         if results:
@@ -211,7 +224,7 @@ class Assessments:
         outcomes = planned_outcomes(bench, family.steps)
         if done is not None:
             outcomes = after_work(outcomes, done)
-        case = estimate_case(self.definitions, family, answers, today, reference, diagnosis)
+        case = estimate_case(self.definitions, family, answers, today, reference, diagnosis, queue)
         if self.assess(family_id, answers, today, card).limit_too_low:
             case = replace(case, spending_limit=None)
         seed = zlib.crc32(number.encode())
@@ -345,11 +358,12 @@ def estimate_case(
     day: date,
     reference: str,
     diagnosis: Diagnosis,
+    queue: Queue | None = None,
 ) -> EstimateCase:
     """What the written estimate says about the case."""
     value = partial(value_for, family, answers)
     card = definitions.pricing.rate_card_on(day)
-    sheet = packing_sheet(definitions, family.id, answers, day)
+    sheet = packing_sheet(definitions, family.id, answers, day, queue=queue)
     limit, worth = value("spending_limit"), value("device_value")
     title = value("stuck_disc_title")
     return EstimateCase(

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from intakebot.assess import Assessments
 from intakebot.definitions.model import Definitions
 from intakebot.library import Library
+from intakebot.packing.bench_queue import Queue
 from intakebot.records import Case, Store, migrate, open_store
 from intakebot.records.photos import PhotoStore
 from intakebot.settings import Settings
 from intakebot.turns import Services, build_services, utc_now
 from intakebot.workshop import Workshop
+from intakebot.workshop.bench_load import LOOK_BACK_DAYS, bench_queue
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -55,13 +60,22 @@ def open_shop(settings: Settings) -> Shop:
         talk = f"{base}/talk/{case.id}"
         return {"form": f"{talk}/form", "estimate": f"{talk}/estimate", "packing": f"{talk}/packing"}
 
+    workshop = Workshop(late.assessor_of, utc_now, partial(queue_now, store, utc_now))
     turns = build_services(
-        store, settings.definitions_root, Assessments, Workshop(late.assessor_of, utc_now), settings.secret_key,
+        store, settings.definitions_root, Assessments, workshop, settings.secret_key,
         links=links, source=base,
     )  # fmt: skip
     late.library = turns.library
     photos = PhotoStore((settings.data_dir / "photos").as_uri(), store, turns.ids, turns.now)
     return Shop(settings, turns, photos)
+
+
+def queue_now(store: Store, now: Callable[[], datetime], definitions: Definitions) -> Queue:
+    """How busy the bench is, read from the records."""
+    with store.reading() as work:
+        lessons = work.outcomes.since(now() - timedelta(days=LOOK_BACK_DAYS))
+        counts = work.cases.counts()
+    return bench_queue(definitions.pricing.calendar, lessons, counts.get("bench", 0) + counts.get("box", 0))
 
 
 def make_app(shop: Shop) -> Flask:

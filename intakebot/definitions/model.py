@@ -421,7 +421,10 @@ class ShippingTariff:
 
 @dataclass(frozen=True)
 class Calendar:
-    """country/subdivision for public holidays, weekdays the shop works (0 = Monday), own closures."""
+    """country/subdivision for public holidays, weekdays the shop works (0 = Monday), own closures.
+
+    usual_*: jobs a working day and bench minutes of one job, used for dates until the shop's records say better.
+    """
 
     country: str
     subdivision: str | None
@@ -430,6 +433,9 @@ class Calendar:
     source: str
     bench_hours_per_day: float
     turnaround_percentile: int
+    usual_jobs_per_day: float = 1.0
+    usual_bench_minutes: float = 90.0
+    usual_bench_minutes_sd: float = 60.0
 
 
 @dataclass(frozen=True)

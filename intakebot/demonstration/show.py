@@ -5,17 +5,20 @@ from __future__ import annotations
 import os
 import tempfile
 import textwrap
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO, cast
 
 from intakebot.definitions.texts import Texts
 from intakebot.demonstration import Played, Story, play
 from intakebot.documents.drawn import ladder_labels
 from intakebot.documents.ladder import ladder_text
-from intakebot.serving import Shop, open_shop
+from intakebot.serving import Shop, open_shop, queue_now
 from intakebot.settings import read_settings
 from intakebot.sheets import Sheet, sheet_text
 from intakebot.workshop.papers import Papers
 from intakebot.workshop.pretriage import pretriage
+
+if TYPE_CHECKING:
+    from intakebot.assess import Assessments
 
 WIDTH = 76
 
@@ -43,8 +46,10 @@ def _print(shop: Shop, played: Played, output: TextIO, locale: str) -> None:
         case = work.cases.get(played.case_id)
     definitions = shop.turns.library.of(case.definitions_version)
     texts = Texts(definitions, case.family, locale)
-    assessments = shop.turns.library.assessor(definitions)
-    papers = Papers(assessments, case, shop.turns.now(), texts)  # type: ignore[arg-type]
+    assessments = cast("Assessments", shop.turns.library.assessor(definitions))
+    papers = Papers(
+        assessments, case, shop.turns.now(), texts, queue_now(shop.store, shop.turns.now, definitions)
+    )
     print(f"{played.story.about} (invented)\n", file=output)
     for who, text in played.talk:
         print(_bubble(who, text), file=output)
@@ -53,18 +58,19 @@ def _print(shop: Shop, played: Played, output: TextIO, locale: str) -> None:
         _sheet(papers.estimate(), output)
         _sheet(papers.packing_document(), output)
     _sheet(papers.pretriage(), output)
-    notes = pretriage(assessments, case, shop.turns.now(), texts).notes  # type: ignore[arg-type]
+    notes = pretriage(assessments, case, shop.turns.now(), texts).notes
     print(ladder_text(notes.rungs, ladder_labels(texts), papers.money), file=output)
 
 
 def _bubble(who: str, text: str) -> str:
     """The customer on the left, the shop set in."""
     indent = "" if who == "customer" else "        "
-    lines = [textwrap.fill(line, WIDTH, initial_indent=indent, subsequent_indent=indent) for line in text.splitlines()]
+    lines = [
+        textwrap.fill(line, WIDTH, initial_indent=indent, subsequent_indent=indent)
+        for line in text.splitlines()
+    ]
     return "\n".join(lines) + "\n"
 
 
 def _sheet(sheet: Sheet, output: TextIO) -> None:
     print("\n" + sheet_text(sheet, WIDTH), file=output)
-
-

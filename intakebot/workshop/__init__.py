@@ -17,6 +17,7 @@ from intakebot.definitions.model import Definitions
 from intakebot.definitions.texts import Texts
 from intakebot.documents.label import Label
 from intakebot.documents.pictures import Picture
+from intakebot.packing.bench_queue import Queue
 from intakebot.quoting.consent import Actor
 from intakebot.quoting.estimate_json import public_estimate
 from intakebot.records.case import Case, IndexLine
@@ -36,13 +37,19 @@ __all__ = ["AcceptanceTest", "ArrivalForm", "BenchView", "Job", "Pretriage", "Wo
 class Workshop:
     """The protocol of turns, and everything the staff pages call.
 
-    Args: assessor_of: the assessor over a version of the definitions. now: the clock, for papers that show what holds today.
+    Args:
+        assessor_of: the assessor over a version of the definitions.
+        now: the clock, for papers that show what holds today.
+        queue_of: how busy the bench is now, for dates; None promises none.
     """
 
     def __init__(
-        self, assessor_of: Callable[[Definitions], Assessments], now: Callable[[], datetime]
+        self,
+        assessor_of: Callable[[Definitions], Assessments],
+        now: Callable[[], datetime],
+        queue_of: Callable[[Definitions], Queue | None] = lambda definitions: None,
     ) -> None:
-        self._of, self._now = assessor_of, now
+        self._of, self._now, self._queue_of = assessor_of, now, queue_of
 
     # ---- what turns call
 
@@ -50,7 +57,12 @@ class Workshop:
         self, definitions: Definitions, case: Case, conversation: Conversation, now: datetime
     ) -> CaseChange:
         return estimating.issue_estimate(
-            self._of(definitions), case, conversation, now, actor=Actor("intakebot", case.channel)
+            self._of(definitions),
+            case,
+            conversation,
+            now,
+            actor=Actor("intakebot", case.channel),
+            queue=self._queue_of(definitions),
         )[0]
 
     def decide(
@@ -81,7 +93,7 @@ class Workshop:
 
     def _papers(self, definitions: Definitions, case: Case, texts: Texts | None = None) -> Papers:
         spoken = texts or Texts(definitions, case.family, case.locale)
-        return Papers(self._of(definitions), case, self._now(), spoken)
+        return Papers(self._of(definitions), case, self._now(), spoken, self._queue_of(definitions))
 
     def estimate_sheet(self, definitions: Definitions, case: Case, texts: Texts) -> Sheet:
         return self._papers(definitions, case, texts).estimate()
@@ -129,7 +141,15 @@ class Workshop:
     ) -> CaseChange:
         job = Job.of(case)
         done = bench.done_so_far(definitions.families[case.family], job.entries) if job.entries else None
-        return estimating.revise(self._of(definitions), case, now, reason=reason, by=by, done=done)
+        return estimating.revise(
+            self._of(definitions),
+            case,
+            now,
+            reason=reason,
+            by=by,
+            done=done,
+            queue=self._queue_of(definitions),
+        )
 
     def hold(
         self, definitions: Definitions, case: Case, now: datetime, *, reason: str, by: str
@@ -180,7 +200,9 @@ class Workshop:
     def ask_for_more(
         self, definitions: Definitions, case: Case, now: datetime, *, by: str, reason: str = ""
     ) -> CaseChange:
-        return bench.ask_for_more(self._of(definitions), case, now, by=by, reason=reason)
+        return bench.ask_for_more(
+            self._of(definitions), case, now, by=by, reason=reason, queue=self._queue_of(definitions)
+        )
 
     def acceptance(self, definitions: Definitions, case: Case, texts: Texts) -> tuple[AcceptanceTest, ...]:
         return closing.acceptance(self._of(definitions), case, texts)

@@ -19,6 +19,7 @@ from intakebot.definitions.model import Family, RateCard
 from intakebot.definitions.texts import Texts
 from intakebot.definitions.values import parse_value
 from intakebot.errors import BadInputError, ConflictError, OverCapError
+from intakebot.packing.bench_queue import Queue
 from intakebot.quoting import consent as consents
 from intakebot.quoting.charging import StepDone, Work, charge
 from intakebot.quoting.consent import Actor
@@ -352,16 +353,19 @@ def undo_result(case: Case, now: datetime, *, by: str) -> CaseChange:
 
 
 def ask_for_more(
-    assessments: Assessments, case: Case, now: datetime, *, by: str, reason: str = ""
+    assessments: Assessments,
+    case: Case,
+    now: datetime,
+    *,
+    by: str,
+    reason: str = "",
+    queue: Queue | None = None,
 ) -> CaseChange:
     """A revised quote for the rest of the plan, with the work so far in it; the customer is asked."""
     job = Job.of(case)
     family, _, _ = _parts(assessments, case)
+    texts = Texts(assessments.definitions, family.id, case.conversation["locale"])
+    said = reason.strip() or texts.say("workshop.ask_more_reason")
     return revise(
-        assessments,
-        case,
-        now,
-        reason=reason or "the plan goes on",
-        by=by,
-        done=done_so_far(family, job.entries),
+        assessments, case, now, reason=said, by=by, done=done_so_far(family, job.entries), queue=queue
     )

@@ -12,6 +12,7 @@ from intakebot.conversation import Conversation, EstimateRevised
 from intakebot.definitions.model import Definitions, RateCard
 from intakebot.definitions.texts import Texts
 from intakebot.errors import ConflictError, QuoteStateError
+from intakebot.packing.bench_queue import Queue
 from intakebot.quoting import consent as consents
 from intakebot.quoting.consent import Actor, Consent, QuoteTerms
 from intakebot.quoting.estimate import Estimate
@@ -45,6 +46,7 @@ def issue_estimate(
     *,
     actor: Actor,
     done: DoneSoFar | None = None,
+    queue: Queue | None = None,
 ) -> tuple[CaseChange, Estimate]:
     """Make the next estimate of a case, put it into the consent record, supersede the one before."""
     definitions, job = assessments.definitions, Job.of(case)
@@ -53,7 +55,7 @@ def issue_estimate(
     estimate = assessments.estimate(
         conversation.family, conversation.answers, today, reference=case.reference, number=str(number),
         supersedes=str(number - 1) if number > 1 else None, card=card_of(definitions, case),
-        results=job.results, done=done,
+        results=job.results, done=done, queue=queue,
     )  # fmt: skip
     shown = estimate_shown(definitions, conversation, estimate)
     terms = QuoteTerms(
@@ -148,6 +150,7 @@ def revise(
     reason: str,
     by: str,
     done: DoneSoFar | None = None,
+    queue: Queue | None = None,
 ) -> CaseChange:
     """A revised quote from the facts as they are now; the customer is asked again.
 
@@ -159,7 +162,7 @@ def revise(
     if job.outcome is not None or conversation.phase in ("declined", "withdrawn", "finished"):
         raise ConflictError("this case is closed; its price cannot change any more")
     change, estimate = issue_estimate(
-        assessments, case, conversation, now, actor=Actor(by, "shop"), done=done
+        assessments, case, conversation, now, actor=Actor(by, "shop"), done=done, queue=queue
     )
     texts = Texts(assessments.definitions, conversation.family, conversation.locale)
     events = (*change.events, ("quote_revised", {"reason": reason, "number": int(estimate.number)}))

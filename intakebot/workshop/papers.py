@@ -28,6 +28,7 @@ from intakebot.documents.pictures import Picture
 from intakebot.documents.pretriage import pretriage_sheet
 from intakebot.documents.price_picture import price_picture
 from intakebot.errors import NotFoundError
+from intakebot.packing.bench_queue import Queue
 from intakebot.packing.cautions import shown_cautions
 from intakebot.packing.roles import value_for
 from intakebot.packing.sheet import PackingSheet, packing_sheet
@@ -47,8 +48,10 @@ from intakebot.workshop.pretriage import plan_name, pretriage
 class Papers:
     """Papers over one version of the definitions."""
 
-    def __init__(self, assessments: Assessments, case: Case, now: datetime, texts: Texts) -> None:
-        self.assessments, self.case, self.now, self.texts = assessments, case, now, texts
+    def __init__(
+        self, assessments: Assessments, case: Case, now: datetime, texts: Texts, queue: Queue | None = None
+    ) -> None:
+        self.assessments, self.case, self.now, self.texts, self.queue = assessments, case, now, texts, queue
         self.definitions = assessments.definitions
         self.job = Job.of(case)
         self.conversation = Conversation.from_mapping(case.conversation)
@@ -61,7 +64,7 @@ class Papers:
         estimate = current_estimate(self.case)
         return packing_sheet(
             self.definitions, self.family.id, self.conversation.answers, self.day,
-            quote_expires=estimate.valid_until if estimate is not None else None, person_cleared=self.job.cleared,
+            quote_expires=estimate.valid_until if estimate is not None else None, person_cleared=self.job.cleared, queue=self.queue,
         )  # fmt: skip
 
     def estimate(self) -> Sheet:
