@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from intakebot.conversation.choosing import fitting_choices, recap_facts
+from intakebot.conversation.choosing import fitting_choices, implied, recap_facts
 from intakebot.conversation.labels import fact_label, thing, things, value_label
 from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.turn import Facts, Reply, ReplyChoice, ReplyKind
@@ -92,6 +92,8 @@ def check(work: Work, proposal: Proposal, because: Because, *, tries: int = 0) -
         text = work.say("check_yes_no", label=label)
     else:
         text = work.say("check", label=label, value=value)
+    if fact.role == "hazard":
+        text = f"{work.say('safety_first')} {text}"
     choices = [
         (f"check:{fact.id}:yes", work.say("choice.yes")),
         (f"check:{fact.id}:no", work.say("choice.no")),
@@ -144,7 +146,11 @@ def acknowledgement(work: Work) -> str:
     if gone and changed:
         parts.append(work.say("dropped", things=things(texts, family, gone, most=2)))
     known = {fact for fact, _ in changed}
-    echoed = [(fact, value) for fact, value in _latest(work.echoed) if fact not in known]
+    echoed = [
+        (fact, value)
+        for fact, value in _latest(work.echoed)
+        if fact not in known and fact in work.facts and not implied(family, work.facts, fact)
+    ]
     if echoed:
         parts.append(work.say("echo", things=things(texts, family, echoed)))
     work.acks, work.corrected, work.dropped, work.echoed = [], [], [], []

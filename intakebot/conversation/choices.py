@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
-from intakebot.conversation.asking import ask, flush, show_recap
+from intakebot.conversation.asking import Sets, ask, flush, show_recap
 from intakebot.conversation.choosing import recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
 from intakebot.conversation.entering import confirm, derive, enter
@@ -49,6 +50,47 @@ def picked(pending: Pending | None, text: str) -> str | None:
     return None
 
 
+def picked_with_rest(pending: Pending | None, text: str) -> tuple[str | None, str]:
+    """The choice named by the whole message, or by its first sentence alone, and what is said after it.
+
+    A first sentence counts only as a label of five letters or more (`none of these. it rattles`), never as a number.
+    """
+    whole = picked(pending, text)
+    if whole is not None or pending is None or pending.kind != "question":
+        return whole, ""
+    first, mark, rest = _first_sentence(text)
+    if not mark or not rest.strip() or len(key(first)) < 5:
+        return None, ""
+    return picked(pending, first), rest
+
+
+def _first_sentence(text: str) -> tuple[str, str, str]:
+    found = re.search(r"[.!?;\n]\s*", text)
+    return (text[: found.start()], found.group(), text[found.end() :]) if found else (text, "", "")
+
+
+def enter_choice(work: Work, value: str) -> bool:
+    """Enter the facts of a choice of the open question without going on; False when it is none."""
+    head, _, choice = value.partition(":")
+    pending = work.conversation.pending
+    if head not in work.family.questions or pending is None or choice.startswith("more"):
+        return False
+    sets = {v: s for v, _, s in offered_choices(work, pending, work.family.questions[head])}.get(value)
+    if sets is None:
+        return False
+    _enter_sets(work, sets, pending)
+    return True
+
+
+def _enter_sets(work: Work, sets: Sets, pending: Pending) -> None:
+    for fact, value in sets.items():
+        if value is not None:
+            enter(work, fact, value, status="confirmed", source="tap")
+            drop_proposal(work, fact)
+        elif fact not in work.facts or (pending.because and pending.because.reason == "asked_back"):
+            enter(work, fact, None, status="not_known", source="tap")
+
+
 def settle(work: Work) -> None:
     """After facts were entered by a tap: derive, look for hazards, go on."""
     derive(work)
@@ -78,13 +120,7 @@ def _answer(work: Work, question_id: str, choice: str) -> None:
     if sets is None:
         reask(work, work.say("outdated"))
         return
-    for fact, value in sets.items():
-        if value is None:
-            if fact not in work.facts or opened.because == Because("asked_back"):
-                enter(work, fact, None, status="not_known", source="tap")
-        else:
-            enter(work, fact, value, status="confirmed", source="tap")
-            drop_proposal(work, fact)
+    _enter_sets(work, sets, opened)
     if current:
         work.change(pending=None)
     settle(work)

@@ -4,24 +4,29 @@ Order: checks of hazards, safety questions, checks of doubtful facts that move p
 (expected saving + narrowing of the price - burden), then questions that are always asked, then what was skipped but
 blocks the plan, the recap, the estimate, and contact last.
 
-Stop rule: no remaining question is worth more than its burden, and no single answer (of probability at least 0.02), nor
-any pair of questions among the best eight, would change the plan or move the price by more than the rate card's
-threshold. Pairs matter because two weak answers can each leave the plan as it is and together turn it over.
+Stop rule: no remaining question is worth more than its burden, and none that could decide (an answer of probability at least
+0.02, or a pair of questions among the best eight, changes the plan or moves the price by more than the rate card's threshold)
+is worth half its burden. Pairs matter because two weak answers can each leave the plan as it is and together turn it over.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from intakebot.conversation.assessor import QuestionWorth
-from intakebot.conversation.state import Because, Conversation, Proposal
+from intakebot.conversation.state import Because, Conversation, FactEntry, Proposal
 from intakebot.conversation.turn import Facts
 from intakebot.conversation.work import Work
 from intakebot.definitions.facts import holds
 from intakebot.definitions.model import Choice, Family, Question
 
+STAKES = ("high", "medium", "low")
 MOST_ASKED = 2
 """A question is put at most twice; after that the talk moves on."""
+DECISIVE_SHARE = 0.5
+"""A question whose answer could change the plan or the price is asked only while it is worth this share of its burden: with
+many weak findings nearly every one could change the plan by a hair, and the customer would be asked all of them."""
 MOST_QUESTIONS = 14
 """Questions a talk asks by value at most, whatever they are worth; the bound holds for any definitions."""
 
@@ -66,7 +71,7 @@ def decide(work: Work) -> Decision:
         if proposal.fact in conversation.facts:
             return Check(proposal, Because("check"))
     triage = [question for question in allowed if question.tier == "triage"]
-    decision = _by_value(work, triage, doubtful)
+    decision = None if conversation.recap_agreed else _by_value(work, triage, doubtful)
     if decision is not None:
         return decision
     for question in triage:
@@ -75,7 +80,7 @@ def decide(work: Work) -> Decision:
     blocking = _blocking(work)
     if blocking is not None:
         return Ask(blocking, Because("blocking"))
-    if not conversation.recap_agreed and recap_facts(work):
+    if recap_due(work):
         return ShowRecap()
     return Conclude()
 
@@ -94,9 +99,12 @@ def _by_value(work: Work, triage: list[Question], doubtful: list[Proposal]) -> D
     best = next((worth for worth in worths.questions if worth.score > 0), None)
     reason = "value"
     if best is None:
-        best = next((worth for worth in worths.questions if worth.decisive), None)
+        best = next((worth for worth in worths.questions if worth.decisive and _weighs(worth)), None)
     if best is None and worths.decisive_pair is not None:
-        best = next((worth for worth in worths.questions if worth.question == worths.decisive_pair[0]), None)
+        best = next(
+            (worth for worth in worths.questions if worth.question == worths.decisive_pair[0] and _weighs(worth)),
+            None,
+        )
         reason = "pair"
     if best is None:
         return None
@@ -106,6 +114,10 @@ def _by_value(work: Work, triage: list[Question], doubtful: list[Proposal]) -> D
         if proposal.fact in question.fills and proposal.fact not in work.facts:
             return Check(proposal, because)
     return Ask(question, because)
+
+
+def _weighs(worth: QuestionWorth) -> bool:
+    return worth.saving + worth.narrowing >= DECISIVE_SHARE * worth.burden
 
 
 def because_of(worth: QuestionWorth, reason: str, before: tuple[str, str]) -> Because:
@@ -195,23 +207,49 @@ def _is_declined(conversation: Conversation, fact_id: str) -> bool:
 
 
 def recap_facts(work: Work) -> tuple[str, ...]:
-    """Facts the recap lists: held, not personal, not merely derived, and with a stake in price or feasibility.
+    """Facts the recap lists, weightiest first: what was only read from words, and confirmed facts with a stake in price or feasibility.
 
-    Those entered on the form need no second reading; they are left out when everything came from it.
+    Left out: personal facts, derived ones and those another listed one implies, hazards that are not there, staff's own entries,
+    and everything when all of it came from the form (which was read there).
     """
-    listed = tuple(
+    held = {
+        fact_id: entry
+        for fact_id, entry in work.facts.items()
+        if entry.value is not None
+        and entry.source not in ("derived", "staff")
+        and fact_id in work.family.facts
+    }
+    listed = [
         fact_id
         for fact_id, fact in work.family.facts.items()
-        if fact_id in work.facts
+        if fact_id in held
         and not fact.personal
         and fact.type != "photo"
-        and fact.role != "story"
-        and fact.stake != "low"
-        and work.facts[fact_id].source not in ("derived", "staff")
-        and work.facts[fact_id].value is not None
-        and not (fact.role == "hazard" and work.facts[fact_id].value == "no")
+        and fact.role not in ("story", "hazard")
+        and (fact.stake != "low" or held[fact_id].status == "heard")
+        and not implied(work.family, held, fact_id)
+    ]
+    listed.sort(key=lambda fact_id: (held[fact_id].status != "heard", STAKES.index(work.fact(fact_id).stake)))
+    return tuple(listed) if any(held[fact].source != "form" for fact in listed) else ()
+
+
+def recap_due(work: Work) -> bool:
+    """The recap is shown once, and again only when something new was read from words since."""
+    if not work.conversation.recap_agreed:
+        return bool(recap_facts(work))
+    return any(
+        work.facts[fact].status == "heard" and work.facts[fact].source == "text" for fact in recap_facts(work)
     )
-    return listed if any(work.facts[fact].source != "form" for fact in listed) else ()
+
+
+def implied(family: Family, held: Mapping[str, FactEntry], fact_id: str) -> bool:
+    """Whether another held value already says this one."""
+    return any(
+        rule.fact == fact_id and rule.value == entry.value and rule.gives == held[fact_id].value
+        for other, entry in held.items()
+        if other != fact_id
+        for rule in family.facts[other].implies
+    )
 
 
 def questions_ahead(family: Family, work: Work) -> int:

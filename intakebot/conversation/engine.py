@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 
 from intakebot.conversation.asking import flush, show_recap
 from intakebot.conversation.assessor import Assessor
-from intakebot.conversation.choices import agree, picked, take_choice
+from intakebot.conversation.choices import agree, enter_choice, picked_with_rest, take_choice
 from intakebot.conversation.choosing import questions_ahead
 from intakebot.conversation.contact import check_contact, read_contact, role_fact
 from intakebot.conversation.controls import Control, control_of, is_angry
@@ -287,11 +287,14 @@ def _content(work: Work, text: str) -> None:
         _not_understood(work, "empty")
         return
     pending = work.conversation.pending
-    choice = picked(pending, text)
-    if choice is not None:
+    choice, rest = picked_with_rest(pending, text)
+    if choice is not None and not rest:
         work.change(misses=0)
         take_choice(work, choice)
         return
+    if choice is not None and enter_choice(work, choice):
+        work.change(misses=0, pending=None)
+        text = rest
     if is_angry(text, work.words):
         work.change(anger=work.conversation.anger + 1)
         _empathise(work)

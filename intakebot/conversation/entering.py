@@ -65,8 +65,6 @@ def enter(
     work.heard.append(heard_fact(work, fact_id, entry, before))
     if differs:
         work.corrected.append((fact_id, value))
-    if before != value:
-        work.change(recap_agreed=False)
     return True
 
 
@@ -85,7 +83,6 @@ def withdraw(work: Work, fact_id: str) -> None:
         return
     work.remove(fact_id)
     work.note("fact_withdrawn", fact=fact_id, before=value_to_mapping(old.value))
-    work.change(recap_agreed=False)
 
 
 def heard_fact(work: Work, fact_id: str, entry: FactEntry, before: Value | None) -> HeardFact:

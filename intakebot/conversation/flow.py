@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from intakebot.conversation.asking import ask, check, flush, put_question, show_recap
+from intakebot.conversation.asking import (
+    ask,
+    check,
+    flush,
+    put_question,
+    show_recap,
+)
 from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide
 from intakebot.conversation.contact import after_acceptance, ask_contact, check_contact
 from intakebot.conversation.labels import fact_label, value_label

@@ -29,6 +29,8 @@ from intakebot.understanding import Expecting, Heard, HeardFact, Option, underst
 
 SURE = 0.85
 """At and above this certainty a stated value counts as sure (a hedge such as "I think" puts it below)."""
+VAGUE = "someone"
+"""The attempt option that says least; it never replaces a known name."""
 MOST_PROPOSALS = 3
 FREE_TYPES = ("text", "count", "amount", "date")
 Offered = tuple[str, str, Sets]
@@ -133,6 +135,17 @@ def _ground(work: Work, heard: HeardFact, correction: bool) -> None:
     conflicts = old is not None and old.value is not None and old.value != value and old.source != "derived"
     sure = heard.certainty >= SURE
     if conflicts and old is not None and not sure and not correction and old.status == "confirmed":
+        add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
+        return
+    if fact.role == "attempt" and value == VAGUE and old is not None and old.value not in (None, "nobody"):
+        return
+    if (
+        fact.role == "hazard"
+        and value == "yes"
+        and conflicts
+        and old is not None
+        and old.status == "confirmed"
+    ):
         add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
         return
     tapped = heard.source == "answer" and heard.certainty >= 0.99

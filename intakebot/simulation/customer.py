@@ -69,9 +69,8 @@ class Customer:
         message_id = f"m{self.messages}"
         if self.persona.hops and self.messages == 3:
             self.channel = "web" if self.channel == "sms" else "sms"
-        said = self._free_turn()
-        if said is None:
-            said = self._to_question(reply, conversation)
+        free = self._free_turn()
+        said = self._to_question(reply, conversation) if free is None else free
         if isinstance(said, ReplyChoice):
             return ChoiceTaken(message_id, said.value, self.channel)
         return MessageReceived(message_id, self._typed(said), self.channel)

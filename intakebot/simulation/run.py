@@ -105,7 +105,13 @@ def one_talk(
     opener = customer.opener()
     talk = Talk(seed, persona.id, persona.cooperative, channel, truth.faults, len(customer.told))
     turn = open_conversation(
-        definitions, conversation_id=f"sim-{seed}", channel=channel, locale="en", now=now, assessor=assessor, text=opener
+        definitions,
+        conversation_id=f"sim-{seed}",
+        channel=channel,
+        locale="en",
+        now=now,
+        assessor=assessor,
+        text=opener,
     )
     talk.messages = 1
     _observe(talk, turn, f"> {opener}", channel)
@@ -135,7 +141,9 @@ def _last_question(turn: Turn) -> Reply:
 def _observe(talk: Talk, turn: Turn, said: str, channel: str) -> None:
     talk.transcript.append(said)
     for reply in turn.replies:
-        talk.transcript.append(f"< {reply.text}" + (f"  [{', '.join(c.label for c in reply.choices)}]" if reply.choices else ""))
+        talk.transcript.append(
+            f"< {reply.text}" + (f"  [{', '.join(c.label for c in reply.choices)}]" if reply.choices else "")
+        )
         talk.two_questions += reply.text.count("?") > 1 and reply.kind != "recap"
         if channel == "sms":
             talk.sms_parts.append(sms_parts(sms_text(reply)))
@@ -176,7 +184,11 @@ def _ending(turn: Turn, persona: Persona, truth: Truth, family: Family) -> str:
 
 def _note_recap(talk: Talk, conversation: Conversation, truth: Truth) -> None:
     if conversation.pending is not None and conversation.pending.kind == "recap":
-        wrong = [fact for fact in _comparable(conversation, truth) if conversation.facts[fact].value != truth.facts[fact]]
+        wrong = [
+            fact
+            for fact in _comparable(conversation, truth)
+            if conversation.facts[fact].value != truth.facts[fact]
+        ]
         talk.wrong_before_recap = max(talk.wrong_before_recap, len(wrong))
 
 
@@ -200,7 +212,7 @@ def _judge(
 ) -> None:
     """Cost of the talk's plan under full information, against the best plan then; and the price's gap."""
     day = now.date()
-    full = assessor.assess(family.id, {fact: Answer(value) for fact, value in truth.facts.items()}, day)
+    full = assessor.assess(family.id, {**form_answers(family, truth), **conversation.answers}, day)
     held = assessor.assess(family.id, conversation.answers, day)
     quote = max(full.quick.mean, 1.0)
     talk.price_gap = abs(held.quick.mean - full.quick.mean) / quote
@@ -214,8 +226,17 @@ def _judge(
     talk.regret = max(0.0, cost - full.bench.plan.expected_cost) / quote
 
 
+def form_answers(family: Family, truth: Truth) -> dict[str, Answer]:
+    """What a form in the order of the definitions learns from this customer, its skip rules applied to the answers so far."""
+    return _form(family, truth)[1]
+
+
 def fixed_form_questions(family: Family, truth: Truth) -> int:
-    """Questions a form in the order of the definitions would put to this customer, its skip rules applied to the answers so far."""
+    """How many questions that form puts."""
+    return _form(family, truth)[0]
+
+
+def _form(family: Family, truth: Truth) -> tuple[int, dict[str, Answer]]:
     answers: dict[str, Answer] = {}
     asked = 0
     for question in family.questions.values():
@@ -225,6 +246,4 @@ def fixed_form_questions(family: Family, truth: Truth) -> int:
         for fact in question.fills:
             value = truth.facts.get(fact)
             answers[fact] = Answer(value) if value is not None else Answer(None, "not_known")
-    return asked
-
-
+    return asked, answers

@@ -19,6 +19,7 @@ from intakebot.definitions.facts import (
     Condition,
     NotOf,
     Value,
+    facts_of,
     holds,
 )
 from intakebot.definitions.model import Family, Finding
@@ -118,7 +119,8 @@ def _sample_finding(
     else:
         rows = [finding.rows[fault] for fault in faults if fault in finding.rows]
         normal = finding.normal or values[0]
-        shares = dict(min(rows, key=lambda row: row.get(normal, 0.0)) if rows else finding.base)
+        chosen = min(rows, key=lambda row: float(row.get(normal, 0.0)), default=finding.base)
+        shares = dict(chosen)
     while shares:
         value = _weighted(tuple(sorted(shares.items())), rng)
         wanted = assignment(finding.values[value], facts, rng)
@@ -189,9 +191,17 @@ def _set(family: Family, facts: dict[str, Value], fact: str, value: Value) -> No
 
 
 def _fill(family: Family, device: str, facts: dict[str, Value], rng: random.Random) -> None:
-    """Ordinary answers for what is left."""
+    """Ordinary answers for what is left; facts of findings that did not apply stay unknown to the customer."""
     plays = family.devices[device].discs
+    in_findings = {
+        fact
+        for finding in family.findings.values()
+        for condition in finding.values.values()
+        for fact in facts_of(condition)
+    }
     for fact in family.facts.values():
+        if fact.id in in_findings and fact.role != "disc_result":
+            continue
         if fact.id in facts or {"bench", "contact"} & set(fact.purposes) or fact.personal:
             continue
         if fact.role == "disc_result":

@@ -11,7 +11,7 @@ CLAUSES: dict[tuple[str, str], tuple[str, ...]] = {
     ("no_display", "yes"): ("the picture is gone, just a black screen", "nothing shows on the tv"),
     ("no_sound", "yes"): ("there is no sound at all", "I get no audio out of it"),
     ("shuts_off", "yes"): ("it shuts itself off after a while", "it turns off by itself"),
-    ("disc_not_read", "yes"): ("it doesn't read any disc", "no disc gets recognised any more", "whatever I put in it says no disc"),
+    ("disc_not_read", "yes"): ("it doesn't read any disc", "no disc gets recognised any more", "whatever disc I put in, it reads nothing"),
     ("some_discs_fail", "yes"): ("some discs work and others don't", "it reads some discs but not others"),
     ("only_one_disc", "yes"): ("it is just one disc that fails, all the others play", "only this one disc won't play"),
     ("intermittent_read", "yes"): ("sometimes it reads the disc and sometimes it doesn't", "it only reads discs now and then"),
