@@ -56,7 +56,7 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
     full = (1 << arrays.size) - 1
     stop = _stop_at(arrays, access_of(arrays), tables, 0, full)
     first, values = _choices(arrays, tables, 0)
-    best = int(_first_least(values)) if len(values) else -1
+    best = _first_least(tables, 0, first, values) if len(values) else -1
     stopped = best < 0 or _no_dearer(stop, float(values[best]))
     groups = () if stopped else _path(arrays, tables, int(first[best]))
     cost = stop if stopped else float(values[best])
@@ -65,7 +65,7 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
         others = values.copy()
         if not stopped:
             others[best] = np.inf
-        runner_up = int(_first_least(others)) if len(others) else -1
+        runner_up = _first_least(tables, 0, first, others) if len(others) else -1
         if runner_up >= 0 and np.isfinite(others[runner_up]):
             second = Solution(_path(arrays, tables, int(first[runner_up])), float(others[runner_up]))
         if not stopped and np.isfinite(stop) and (second is None or stop < second.cost):
@@ -187,11 +187,14 @@ def _choices(arrays: Arrays, tables: Tables, mask: int) -> tuple[npt.NDArray[np.
     return groups, values
 
 
-def _first_least(values: Floats) -> int:
+def _first_least(tables: Tables, mask: int, groups: npt.NDArray[np.int32], values: Floats) -> int:
+    """Of the cheapest next groups, the first after which a test can pass; else the first."""
     least = float(values.min())
     if not np.isfinite(least):
         return 0
-    return int(np.argmax(values <= least + TIE * (1.0 + abs(least))))
+    tied = np.nonzero(values <= least + TIE * (1.0 + abs(least)))[0]
+    helps = tables.broken[groups[tied] + mask] < tables.broken[mask] - NOTHING_LEFT
+    return int(tied[np.argmax(helps)])
 
 
 def _no_dearer(cost: float, other: float) -> bool:
@@ -218,7 +221,7 @@ def _path(arrays: Arrays, tables: Tables, mask: int) -> tuple[tuple[int, ...], .
         broken, closing = float(tables.broken[done]), float(tables.closing[done])
         stop = float("inf") if arrays.give_up is None else broken * (closing + arrays.give_up)
         choices, values = _choices(arrays, tables, done)
-        best = _first_least(values)
+        best = _first_least(tables, done, choices, values)
         if _no_dearer(stop, float(values[best])):
             break
         groups.append(int(choices[best]))

@@ -7,6 +7,7 @@ forces it.
 
 from __future__ import annotations
 
+import functools
 import random
 from collections.abc import Iterator
 from itertools import combinations
@@ -26,9 +27,11 @@ def plans(problem: dict[str, Any]) -> Iterator[tuple[float, list[list[str]]]]:
     rest = 1.0 - sum(h["probability"] for h in problem["hypotheses"])
     rest = rest if rest > 1e-12 else 0.0
 
+    @functools.cache
     def chain(level: str | None) -> list[str]:
         return [] if level is None else [level, *chain(parents[level])]
 
+    @functools.cache
     def broken(done: frozenset[str]) -> float:
         total = rest
         for hypothesis in problem["hypotheses"]:
@@ -41,8 +44,13 @@ def plans(problem: dict[str, Any]) -> Iterator[tuple[float, list[list[str]]]]:
             total += hypothesis["probability"] * (1.0 - all_cured)
         return total if total > 1e-15 else 0.0
 
+    @functools.cache
     def closing(opened: frozenset[str]) -> float:
         return sum(level_of[level]["close"] for level in opened) if problem["close_at_end"] else 0.0
+
+    @functools.cache
+    def testable(opened: frozenset[str]) -> frozenset[str]:
+        return frozenset(level for level in opened if all(level_of[up]["test_possible"] for up in chain(level)))
 
     def go_on(
         tested: frozenset[str], opened: frozenset[str], spent: float, groups: list[list[str]]
@@ -74,9 +82,7 @@ def plans(problem: dict[str, Any]) -> Iterator[tuple[float, list[list[str]]]]:
             paid = step["cost"] + sum(level_of[level]["open"] for level in now_open - opened)
             now_done, now_group = done | {name}, [*group, name]
             yield from one_more(tested, now_done, now_open, spent + here * paid, groups, now_group)
-            may_stay = frozenset(
-                level for level in now_open if all(level_of[up]["test_possible"] for up in chain(level))
-            )
+            may_stay = testable(frozenset(now_open))
             paid += sum(level_of[level]["close"] for level in now_open - may_stay) + problem["test_cost"]
             passed = here - broken(now_done)
             yield from go_on(
