@@ -7,16 +7,29 @@ then. A play test is a short bar below its rung. The authorised maximum cuts acr
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from intakebot.documents.pictures import Box, Line, Picture, Role, Shape, Words, wrapped
 from intakebot.errors import BadInputError
 
-WIDTH = 360.0
-_INDENT, _NAME_END = 9.0, 222.0
-_CHANCE_X, _MONEY_X, _COLUMN = 228.0, 296.0, 60.0
-_LINE = 16.0
+_INDENT, _LINE = 9.0, 16.0
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """Where things stand: on a narrow screen the minutes go below the name, on paper beside it."""
+
+    width: float
+    name_end: float
+    minutes_x: float | None
+    chance_x: float
+    money_x: float
+    column: float
+
+
+_SCREEN = _Layout(360, 222, None, 228, 296, 60)
+_PAPER = _Layout(720, 460, 470, 526, 618, 84)
 
 
 @dataclass(frozen=True)
@@ -61,26 +74,8 @@ def ladder_picture(
     Raises: BadInputError for a chance outside [0, 1] or negative money.
     """
     _check(rungs)
-    if not rungs:
-        shapes: list[Shape] = [Words(0, 20, labels.nothing, "muted")]
-        return Picture(WIDTH, 30, labels.title, labels.nothing, tuple(shapes))
-    top = max((rung.money for rung in rungs), default=Decimal(0))
-    most_money = max(top, maximum or Decimal(0), Decimal(1))
-    shapes = [
-        Words(_CHANCE_X, 12, labels.chance, "muted", 11),
-        Words(_MONEY_X, 12, labels.money, "muted", 11),
-    ]
-    y = 22.0
-    said_beyond = False
-    for number, rung in enumerate(rungs, start=1):
-        if not rung.allowed and not said_beyond and maximum is not None:
-            shapes += _beyond(y, labels.beyond.format(maximum=money(maximum)))
-            y += 30
-            said_beyond = True
-        block, height = _rung(number, rung, y, labels, money, most_money)
-        shapes += block
-        y += height
-    return Picture(WIDTH, y + 4, labels.title, _description(rungs, labels, money), tuple(shapes))
+    screen = _draw(rungs, labels, money, maximum, _SCREEN)
+    return replace(screen, on_paper=_draw(rungs, labels, money, maximum, _PAPER))
 
 
 def ladder_text(
@@ -110,42 +105,99 @@ def ladder_text(
     return "\n".join(lines)
 
 
-def _rung(
-    number: int,
-    rung: Rung,
-    y: float,
+def _draw(
+    rungs: Sequence[Rung],
     labels: LadderLabels,
     money: Callable[[Decimal], str],
-    most_money: Decimal,
-) -> tuple[list[Shape], float]:
-    left = 4 + rung.depth * _INDENT
-    role: Role = "ink" if rung.allowed else "muted"
-    name_lines = wrapped(f"{number}. {rung.name}", 13, _NAME_END - left - 6)
-    height = _LINE * len(name_lines) + 16
+    maximum: Decimal | None,
+    layout: _Layout,
+) -> Picture:
+    if not rungs:
+        return Picture(
+            layout.width, 30, labels.title, labels.nothing, (Words(0, 20, labels.nothing, "muted"),)
+        )
+    most_money = max(*(rung.money for rung in rungs), maximum or Decimal(0), Decimal(1))
+    shapes: list[Shape] = [
+        Words(layout.chance_x, 12, labels.chance, "muted", 11),
+        Words(layout.money_x, 12, labels.money, "muted", 11),
+    ]
+    y = 22.0
+    said_beyond = False
+    for number, rung in enumerate(rungs, start=1):
+        if not rung.allowed and not said_beyond and maximum is not None:
+            shapes += _beyond(y, labels.beyond.format(maximum=money(maximum)), layout.width)
+            y += 30
+            said_beyond = True
+        height = _height(number, rung, layout)
+        shapes += _name(number, rung, y, height, labels, layout)
+        shapes += _bars(rung, y, float(rung.money / most_money), money, layout)
+        y += height
+        if rung.test_after:
+            shapes += _test_bar(rung, y, labels)
+            y += 14
+        y += 4
+    return Picture(layout.width, y + 4, labels.title, _description(rungs, labels, money), tuple(shapes))
+
+
+def _left(rung: Rung) -> float:
+    return 4 + rung.depth * _INDENT
+
+
+def _name_lines(number: int, rung: Rung, layout: _Layout) -> tuple[str, ...]:
+    return wrapped(f"{number}. {rung.name}", 13, layout.name_end - _left(rung) - 6)
+
+
+def _height(number: int, rung: Rung, layout: _Layout) -> float:
+    lines = _LINE * len(_name_lines(number, rung, layout))
+    return lines + 16 if layout.minutes_x is None else max(lines + 4, 20)
+
+
+def _name(
+    number: int, rung: Rung, y: float, height: float, labels: LadderLabels, layout: _Layout
+) -> list[Shape]:
+    left, role = _left(rung), _role(rung)
     shapes: list[Shape] = [Line(left, y, left, y + height - 2, role, 2, dashed=not rung.allowed)]
-    for index, text in enumerate(name_lines):
-        baseline = y + 13 + index * _LINE
-        shapes.append(Words(left + 6, baseline, text, role, 13, bold=rung.state == "next"))
-    shapes.append(Words(left + 6, y + height - 4, _minutes(rung, labels), "muted", 11))
-    share = float(rung.money / most_money)
-    for x, part, said in (
-        (_CHANCE_X, rung.chance_solved, _percent(rung.chance_solved)),
-        (_MONEY_X, share, money(rung.money)),
-    ):
+    for index, text in enumerate(_name_lines(number, rung, layout)):
+        shapes.append(Words(left + 6, y + 13 + index * _LINE, text, role, 13, bold=rung.state == "next"))
+    x, baseline = (left + 6, y + height - 4) if layout.minutes_x is None else (layout.minutes_x, y + 13)
+    return [*shapes, Words(x, baseline, _minutes(rung, labels), "muted", 11)]
+
+
+def _bars(
+    rung: Rung, y: float, share: float, money: Callable[[Decimal], str], layout: _Layout
+) -> list[Shape]:
+    """Chance and money so far; their figures below the bars on a screen, beside them on paper."""
+    shapes: list[Shape] = []
+    beside = layout.minutes_x is not None
+    bar = layout.column * (0.5 if beside else 1)
+    columns: tuple[tuple[float, float, str, Role], ...] = (
+        (layout.chance_x, rung.chance_solved, _percent(rung.chance_solved), "accent"),
+        (layout.money_x, share, money(rung.money), _role(rung)),
+    )
+    for x, part, said, role in columns:
+        at = (x + bar + 4, y + 13) if beside else (x, y + 23)
         shapes += [
-            Box(x, y + 3, _COLUMN, 7, "muted"),
-            Box(x, y + 3, max(_COLUMN * part, 0.5), 7, "accent" if x == _CHANCE_X else role, solid=True),
-            Words(x, y + 23, said, role, 11),
+            Box(x, y + (6 if beside else 3), bar, 7, "muted"),
+            Box(x, y + (6 if beside else 3), max(bar * part, 0.5), 7, role, solid=True),
+            Words(*at, said, _role(rung), 11),
         ]
-    if rung.test_after:
-        shapes.append(Line(left, y + height + 3, left + 46, y + height + 3, "accent", 4))
-        shapes.append(Words(left + 52, y + height + 7, labels.test, "accent", 11))
-        height += 14
-    return shapes, height + 4
+    return shapes
 
 
-def _beyond(y: float, text: str) -> list[Shape]:
-    return [Line(0, y + 4, WIDTH, y + 4, "warn", 3), Words(0, y + 20, text, "warn", 12, bold=True)]
+def _test_bar(rung: Rung, y: float, labels: LadderLabels) -> list[Shape]:
+    left = _left(rung)
+    return [
+        Line(left, y + 3, left + 46, y + 3, "accent", 4),
+        Words(left + 52, y + 7, labels.test, "accent", 11),
+    ]
+
+
+def _beyond(y: float, text: str, width: float) -> list[Shape]:
+    return [Line(0, y + 4, width, y + 4, "warn", 3), Words(0, y + 20, text, "warn", 12, bold=True)]
+
+
+def _role(rung: Rung) -> Role:
+    return "ink" if rung.allowed else "muted"
 
 
 def _description(rungs: Sequence[Rung], labels: LadderLabels, money: Callable[[Decimal], str]) -> str:

@@ -37,10 +37,10 @@ INK, MUTED, HAIRLINE, WARN = (
     HexColor("#b9b3a7"),
     HexColor("#8a2a1b"),
 )
-_SIDE, _TOP, _BOTTOM = 18 * mm, 16 * mm, 18 * mm
+_SIDE, _TOP, _BOTTOM = 18 * mm, 14 * mm, 16 * mm
 _FRAME_PADDING = 6
 """What the PDF library's page frame keeps free inside the margins, in points."""
-_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7)
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.66)
 _TICK = "\u2610 "
 _BULLET = "\u2022 "
 
@@ -75,7 +75,7 @@ def render_pdf(
 
     Args:
         pictures: figure id -> picture, for sections with a `figure`; a figure without its picture is left out.
-        one_page: type is made smaller, to 70 % at least, until it fits on one page; if even that does not help, the
+        one_page: type is made smaller, to 66 % at least, until it fits on one page; if even that does not help, the
             sheet has more pages rather than less content. Without it, type 6 % smaller is taken where that saves a page.
     Raises:
         BadInputError: unknown paper.
@@ -220,12 +220,17 @@ def _body(section: Section, width: float, look: _Look) -> list[Flowable]:
 
 
 def _pictured(section: Section, picture: Picture, width: float, look: _Look) -> list[Flowable]:
-    """The picture at the right of what it shows, or below it when the two would not fit on a page side by side."""
+    """The picture at the right of what it shows; below it when it wants the whole width or would not fit beside."""
     left = width * 0.54
     beside = _body(section, left - 6, look)
     drawn = drawing(picture, width - left - 4, look.page_height * 0.8)
-    if not beside or sum(part.wrap(left - 6, 10_000)[1] for part in beside) > look.page_height * 0.6:
-        return [*_body(section, width, look), Spacer(0, 4), drawing(picture, width, look.page_height * 0.8)]
+    if (
+        picture.on_paper
+        or not beside
+        or sum(part.wrap(left - 6, 10_000)[1] for part in beside) > look.page_height * 0.6
+    ):
+        below = drawing(picture, width * (0.4 + look.scale * 0.6), look.page_height * 0.8)
+        return [*_body(section, width, look), Spacer(0, 4), below]
     table = PdfTable([[beside, drawn]], colWidths=[left, width - left], hAlign="LEFT")
     table.setStyle(_bare(("VALIGN", (0, 0), (-1, -1), "TOP")))
     return [table]

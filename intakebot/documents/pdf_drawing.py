@@ -20,8 +20,10 @@ _WIDEST = 340.0
 
 
 def drawing(picture: Picture, width: float, height: float) -> pdf_shapes.Drawing:
-    """The picture in at most this room (points); type and lines shrink with it."""
-    factor = min(min(width, _WIDEST) / picture.width, height / picture.height)
+    """The picture in at most this room (points), in its form for paper if it has one; type and lines shrink with it."""
+    widest = width if picture.on_paper else _WIDEST
+    picture = picture.on_paper or picture
+    factor = min(min(width, widest) / picture.width, height / picture.height)
     result = pdf_shapes.Drawing(picture.width * factor, picture.height * factor)
     group = pdf_shapes.Group(transform=(factor, 0, 0, factor, 0, 0))
     for shape in picture.shapes:

@@ -60,13 +60,17 @@ Shape = Line | Box | Words
 
 @dataclass(frozen=True)
 class Picture:
-    """title: what it is; description: what it shows, in words, for those who do not see it."""
+    """title: what it is; description: what it shows, in words, for those who do not see it.
+
+    on_paper: the same picture laid out for the width of a printed page, if the narrow one would waste it.
+    """
 
     width: float
     height: float
     title: str
     description: str
     shapes: tuple[Shape, ...]
+    on_paper: Picture | None = None
 
 
 def words_width(text: str, size: float) -> float:

@@ -56,7 +56,6 @@ def pretriage_sheet(notes: PretriageNotes, texts: Texts, *, reference: str) -> S
         Section("warnings", texts.say("documents.pretriage.warnings"), tone="warning", items=notes.warnings),
         _causes(notes.causes, texts),
         Section("odd", texts.say("documents.pretriage.odd"), tone="note", items=notes.odd),
-        Section("summary", texts.say("documents.pretriage.summary"), rows=notes.summary),
         _ladder(notes, texts),
         _parts(notes.parts, texts),
         Section(
@@ -90,7 +89,8 @@ def _ladder(notes: PretriageNotes, texts: Texts) -> Section:
     title = texts.say("documents.pretriage.plan")
     if not notes.rungs:
         return Section("ladder", title, paragraphs=(texts.say("documents.ladder.nothing"),))
-    return Section("ladder", title, items=notes.why, figure="ladder")
+    summary = _joined([f"{label}: {value}" for label, value in notes.summary])
+    return Section("ladder", title, paragraphs=summary, items=notes.why, figure="ladder")
 
 
 def _parts(parts: Sequence[PartToHave], texts: Texts) -> Section:
