@@ -66,6 +66,8 @@ def _at(
         return _period(tokens, at + 1, role, today, language)
     if role == "in" and at + 1 in numbers:
         return _span(tokens, numbers[at + 1], 1, today, language)
+    if role == "before" and at + 1 in numbers:
+        return _span(tokens, numbers[at + 1], -1, today, language)
     if role == "end":
         return _end_of(tokens, at + 1, today, language)
     if role in ("12-25", "01-01", "easter"):

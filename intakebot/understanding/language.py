@@ -24,6 +24,7 @@ class Language:
         modal_negators: two-word denials of ability ("can not"); they deny only perceptions ("can not hear").
         perception: verbs that a modal negator does deny.
         scope_ends: words at which a denial stops ("just", "only").
+        negators_after: words that deny the word before them ("knirscht nicht").
         hedges: phrase -> factor on the certainty.
         cues: kind -> phrases. Kinds: hypothetical, question_openers, request_openers, unsure_whether, past, elsewhere,
             correction, intention, who.owner, who.friend, who.shop, who.nobody, passive, yes, no, not_known, declined,
@@ -55,3 +56,4 @@ class Language:
     day_words: Mapping[str, int]
     period_words: Mapping[str, str]
     day_first: bool
+    negators_after: frozenset[str] = frozenset()

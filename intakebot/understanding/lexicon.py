@@ -11,6 +11,7 @@ Cue kinds with a meaning of their own (the rest are plain word classes):
     disc_compounds        words that turn a disc word before them into another thing ("CD player")
     beside_discs          other media that stand in one list with discs ("CD and tape")
     disc_result.<value>   wordings with `{disc}`; they fill the fact of role disc_result of the class that was named
+    small_talk            sentences that carry no fact, for training the light model
     any_disc.<value>      `fact=value` that such a wording means when no class, or only everyday use of one, was named
     namesake.<class>      device kinds whose owners say that class for any disc ("CD" of a CD player)
 """
@@ -92,7 +93,7 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             for row in members.of(kind):
                 _insert(classes, list(row)).members.append(kind)
     root = Node()
-    examples: list[tuple[str, str, str]] = []
+    examples = [("", "", text) for text in cues.get("small_talk", ())]
     for source, reading in _readings(cues, values):
         phrase = parse_phrase(source, f"phrases/{locale}: {reading.fact or reading.kind}={reading.value}")
         final = Reading(reading.kind, reading.fact, reading.value, phrase.certainty, phrase.devices)
@@ -120,7 +121,7 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
     )  # fmt: skip
 
 
-_NOT_CLASSES = ("nothing", "contrast", "disc_compounds", "independent", "disc_result.", "any_disc.", "namesake.")
+_NOT_CLASSES = ("nothing", "contrast", "disc_compounds", "independent", "small_talk", "small_talk", "disc_result.", "any_disc.", "namesake.")
 
 
 def _is_class(kind: str) -> bool:
@@ -257,7 +258,7 @@ def _labels(element: Element, language: Language, words: set[str]) -> tuple[str,
     return tuple(f"s:{word}" for word in stems_of(element.text, language, words))
 
 
-def sample_texts(phrase: Phrase, members: _Members, most: int = 3) -> list[str]:
+def sample_texts(phrase: Phrase, members: _Members, most: int = 1) -> list[str]:
     """A few plain texts a phrase stands for, for training the light model (first members of its classes)."""
     texts: list[str] = []
     for index, row in enumerate(phrase.rows[:most]):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact, Family
@@ -14,18 +15,21 @@ from intakebot.understanding.days import find_dates
 from intakebot.understanding.english import ENGLISH
 from intakebot.understanding.facts_read import read_phrases
 from intakebot.understanding.folding import MAX_CHARS, Folded, fold
+from intakebot.understanding.german import GERMAN
 from intakebot.understanding.heard import Clause, Expecting, Heard, HeardFact, Span
 from intakebot.understanding.language import Language
 from intakebot.understanding.lexicon import Lexicon, build_lexicon
 from intakebot.understanding.matching import Lattice
 from intakebot.understanding.merging import answer_facts, choice_of, merge_facts
+from intakebot.understanding.proposer import Proposer, train_proposer
 from intakebot.understanding.quantities import find_amounts, find_counts, find_numbers
 from intakebot.understanding.role_facts import PHONE_CUES, Mentions, RoleFacts
 from intakebot.understanding.scope import Scopes, find_scopes
 from intakebot.understanding.spelling import Speller, make_speller
 from intakebot.understanding.tokens import Sentence, Token, expand, make_token, raw_words, sentences_of, split_digits
 
-LANGUAGES: Mapping[str, Language] = {"en": ENGLISH}
+MAX_PROPOSALS = 3
+LANGUAGES: Mapping[str, Language] = {"en": ENGLISH, "de": GERMAN}
 
 
 @dataclass(frozen=True)
@@ -52,7 +56,7 @@ class Reader:
         answered = answer_facts(folded, tokens, lattice.marks, scopes, answer, expecting, expected, phrases, others)
         facts = merge_facts(phrases.facts, others, answered, self.lexicon)
         unread = self._unread(folded, tokens, phrases.used, facts)
-        proposed = ()
+        proposed = self._propose(folded, tokens, sentences, scopes, phrases.used, facts) if proposals else ()
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
             facts, phrases.ruled_out, proposed, choice_of(answer, expecting, facts), answer.reply,
@@ -60,6 +64,35 @@ class Reader:
             tuple(mentions.counts), tuple(e for e, _ in mentions.emails), tuple(p for p, _ in mentions.phones),
             unread, repaired,
         )  # fmt: skip
+
+    @cached_property
+    def proposer(self) -> Proposer | None:
+        """The light model, trained when it is first needed."""
+        return train_proposer(self.lexicon)
+
+    def _propose(
+        self, folded: Folded, tokens: list[Token], sentences: list[Sentence], scopes: Scopes, used: frozenset[int],
+        facts: tuple[HeardFact, ...],
+    ) -> tuple[HeardFact, ...]:  # fmt: skip
+        """Guesses for stated clauses that no phrase read; at most MAX_PROPOSALS, nothing that is stated already."""
+        held = {fact.fact for fact in facts}
+        best: dict[str, HeardFact] = {}
+        for sentence in sentences:
+            for start, end in sentence.clauses:
+                words = [tokens[index] for index in range(start, end) if tokens[index].is_word]
+                if len(words) < 2 or any(index in used for index in range(start, end)):
+                    continue
+                if scopes.hypothetical[start] >= 0 or scopes.question[start] >= 0 or scopes.elsewhere[start] >= 0:
+                    continue
+                if self.proposer is None or not any(word.stem in self.lexicon.stems for word in words):
+                    continue
+                span = folded.span(tokens[start].start, tokens[end - 1].end)
+                for fact, value, chance in self.proposer.guess([word.stem for word in words]):
+                    if fact not in held and (fact not in best or best[fact].certainty < chance):
+                        quote = folded.original[span[0] : span[1]]
+                        best[fact] = HeardFact(fact, value, round(chance, 3), span, quote, False, "model")
+        ranked = sorted(best.values(), key=lambda heard: (-heard.certainty, heard.fact))
+        return tuple(ranked[:MAX_PROPOSALS])
 
     def _mentions(
         self, folded: Folded, tokens: list[Token], lattice: Lattice, today: date | None, region: str,

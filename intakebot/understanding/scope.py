@@ -17,6 +17,7 @@ from intakebot.understanding.tokens import Sentence, Token
 NEGATION_REACH = 7
 """Words a denial reaches at most (ConText's usual window is of this size)."""
 
+_ALTERNATIVES = frozenset({"or", "nor", "oder", "noch"})
 IF_REACH = 9
 LIST_REACH = 12
 
@@ -134,7 +135,7 @@ def _negators(tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: L
         has_or = [0] * (sentence.end - sentence.start + 1)
         for index in range(sentence.end - 1, sentence.start - 1, -1):
             offset = index - sentence.start
-            has_or[offset] = LIST_REACH if tokens[index].word in ("or", "nor", "oder", "noch") else max(0, has_or[offset + 1] - 1)
+            has_or[offset] = LIST_REACH if tokens[index].word in _ALTERNATIVES else max(0, has_or[offset + 1] - 1)
         active, left, modal = -1, 0, False
         for index in range(sentence.start, sentence.end):
             token = tokens[index]
@@ -158,7 +159,7 @@ def _negators(tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: L
             if active >= 0:
                 if modal and token.stem in language.perception:
                     modal = False
-                if token.word in ("or", "nor", "oder", "noch"):
+                if token.word in _ALTERNATIVES:
                     left = max(left, 4)
                 if left > 0 and not modal:
                     out[index] = active
@@ -217,9 +218,11 @@ def negated(scopes: Scopes, match: Match, spent: frozenset[int], tokens: Sequenc
     if denying >= 0 and denying not in used and denying not in spent:
         return True
     after = match.end
+    if after < len(tokens) and tokens[after].word in language.negators_after:
+        return True
     while after < len(tokens) and tokens[after].word in (":", "?", "-", "=", ","):
         after += 1
-    if match.end < after < len(tokens) and tokens[after].word in ("no", "none", "nope", "never", "nein", "keine", "nie"):
+    if match.end < after < len(tokens) and tokens[after].word in language.negators:
         return after + 1 == len(tokens) or not tokens[after + 1].is_word
     return False
 
