@@ -146,9 +146,9 @@ class _NumberedCanvas(Canvas):
         self.setFont(REGULAR, 8)
         self.setFillColor(MUTED)
         self.drawString(
-            _SIDE + _FRAME_PADDING, 9 * mm, printable(f"{self._sheet.reference}   {self._sheet.title}")
+            _SIDE + _FRAME_PADDING, 10.5 * mm, printable(f"{self._sheet.reference}   {self._sheet.title}")
         )
-        self.drawRightString(width - _SIDE - _FRAME_PADDING, 9 * mm, f"{number} / {self.pages}")
+        self.drawRightString(width - _SIDE - _FRAME_PADDING, 10.5 * mm, f"{number} / {self.pages}")
 
 
 def _look(scale: float, width: float, page_height: float) -> _Look:

@@ -209,10 +209,14 @@ def _last_post(calendar: Calendar, arrive_by: date, transit_days: int) -> date:
 def _last_post_for_deadline(
     calendar: Calendar, earliest: date, deadline: date, transit_days: int, promise: Turnaround | NoPromise
 ) -> date:
-    """The last carrier day from `earliest` on from which the device is still back by the deadline."""
+    """The last carrier day from `earliest` on from which the device is still back by the deadline.
+
+    A deadline more than a year away is taken as a year away: it binds nobody today.
+    """
     carrier = carrier_calendar(calendar)
+    deadline = min(deadline, earliest + timedelta(days=_LONGEST_SEARCH_DAYS))
     last = earliest
-    for _ in range(MOST_DAYS):
+    for _ in range(_LONGEST_SEARCH_DAYS):
         following = add_business_days(carrier, last, 1)
         back = _done_dates(calendar, arrival_day(calendar, following, transit_days), transit_days, promise)[1]
         if back is None or back > deadline:

@@ -31,7 +31,7 @@ from intakebot.packing.roles import device_of, value_for
 
 Protection = Literal["none", "antistatic", "rigid", "disc_sleeve"]
 LabelBlock = Literal["stop", "pairing_hold", "pairing_cannot", "lithium"]
-Assumed = Literal["device", "weight", "size"]
+Assumed = Literal["device", "weight", "size", "country"]
 UNKNOWN_TRANSIT_DAYS = 5
 """Business days in transit when no tariff covers the way (common practice, no source)."""
 _SIZE = re.compile(r"\s*(\d{1,5})\s*[xX*×]\s*(\d{1,5})\s*[xX*×]\s*(\d{1,5})\s*(mm|cm)?\s*")
@@ -57,7 +57,8 @@ class PackItem:
 
 @dataclass(frozen=True)
 class PackingSheet:
-    """See the module. assumed: what was taken from the kind of device because the customer did not say it.
+    """See the module. assumed: what the customer did not say: size and weight are then the usual ones of the kind of device, the
+    country is the shop's own.
 
     label_blocks: why there is no label, empty when there is one. postage: None without a parcel or a country.
     photos: codes of the photos to take before sealing (texts `packing.photo.<code>`).
@@ -82,6 +83,11 @@ class PackingSheet:
     @property
     def label_allowed(self) -> bool:
         return not self.label_blocks
+
+    @property
+    def ship_by(self) -> date | None:
+        """Last day to post; None also while nothing may be sent, so that no calendar entry contradicts a stop sign."""
+        return self.dates.ship_by if self.label_allowed else None
 
     def cautions_for(self, instruction: str) -> tuple[str, ...]:
         """Ids of the cautions attached to `ship`, `stuck_disc`, `enclose.<x>` or `leave_out.<x>`."""
@@ -151,9 +157,17 @@ def packing_sheet(
     disc = stuck_disc(family, answers)
     load, assumed = _load(family, answers, device, keep_level=disc is not None)
     parcel = choose_parcel(pricing.parcels, load, drop_table) if load else None
-    country = str(value_for(family, answers, "country") or pricing.shop.country)
+    country = value_for(family, answers, "country")
+    if country is None:
+        assumed = (*assumed, "country")
     fee = (
-        postage(pricing.tariffs, today, parcel.shipped.outer_mm, parcel.gross_kg, country)
+        postage(
+            pricing.tariffs,
+            today,
+            parcel.shipped.outer_mm,
+            parcel.gross_kg,
+            str(country or pricing.shop.country),
+        )
         if isinstance(parcel, ParcelPlan)
         else None
     )

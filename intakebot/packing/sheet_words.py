@@ -47,9 +47,6 @@ def inside_slip(
     sheet: PackingSheet, texts: Texts, *, reference: str, shop: Shop, sender: Sequence[str]
 ) -> Sheet:
     """A slip to lay on top inside the box: if the label is lost, the box still finds its way, and back."""
-    contents = (_device(sheet, texts), *(_item_name(item, texts) for item in sheet.enclosures))
-    disc = sheet.stuck_disc
-    inside = (texts.say("packing.slip.disc_inside", disc=_disc_name(sheet, texts)),) if disc else ()
     return Sheet(
         id="slip",
         title=texts.say("packing.slip.title"),
@@ -58,10 +55,18 @@ def inside_slip(
         sections=(
             Section("to", texts.say("packing.slip.to"), paragraphs=(shop.name, *shop.address)),
             Section("from", texts.say("packing.slip.from"), paragraphs=tuple(sender)),
-            Section("contents", texts.say("packing.slip.contents"), items=(*contents, *inside), ticks=True),
+            Section("contents", texts.say("packing.slip.contents"), items=contents(sheet, texts), ticks=True),
         ),
         footer=texts.say("packing.slip.footer"),
     )
+
+
+def contents(sheet: PackingSheet, texts: Texts) -> tuple[str, ...]:
+    """What travels, by name: the device, original parts, the rest, and the disc stuck inside. The same on the way back."""
+    items = (_device(sheet, texts), *(texts.say(f"enclose.{item.id}") for item in sheet.enclosures))
+    if sheet.stuck_disc is None:
+        return items
+    return (*items, texts.say("packing.slip.disc_inside", disc=_disc_name(sheet, texts)))
 
 
 def _sending(
@@ -119,10 +124,6 @@ def _put_in(sheet: PackingSheet, texts: Texts) -> Section:
 def _leave_out(sheet: PackingSheet, texts: Texts) -> Section:
     items = tuple(_item_line(item, "leave_out", texts) for item in sheet.leave_outs)
     return Section("leave_out", texts.say("packing.leave_out.title"), items=items)
-
-
-def _item_name(item: PackItem, texts: Texts) -> str:
-    return texts.say(f"enclose.{item.id}")
 
 
 def _item_line(item: PackItem, kind: str, texts: Texts) -> str:
@@ -224,8 +225,10 @@ def _box(sheet: PackingSheet, texts: Texts, locale: str) -> Section:
     notes = [why]
     if cushion.double_box:
         notes.append(texts.say("packing.box.double"))
-    if sheet.assumed:
+    if {"weight", "size"} & set(sheet.assumed):
         notes.append(texts.say("packing.box.assumed"))
+    load = kilograms(round(parcel.strength.working_kg), locale)
+    notes.append(texts.say("packing.box.strength", kg=load))
     return Section("box", title, rows=tuple(rows), notes=tuple(notes), figure="box")
 
 

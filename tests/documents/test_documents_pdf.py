@@ -162,6 +162,23 @@ def test_very_long_words_and_texts_do_not_break_a_page(read_pdf: Any, tone: Any)
     assert pdf.text.count("v") >= 900
 
 
+@pytest.mark.parametrize("paper", ["A4", "LETTER"])
+def test_nothing_is_printed_in_the_outer_centimetre(
+    build: SimpleNamespace, draw_pdf: Any, paper: Any
+) -> None:
+    """Printers cannot print there, and a box of dirt and cut edges is a bad place for words."""
+    document, pictures = packing(build, stuck_title="W" * 120)
+    long = Section("s", "W" * 120, tone="stop", rows=(("W" * 60, "W" * 200),), items=("W" * 150,))
+    pages = [
+        *draw_pdf(render_pdf(document, paper=paper, pictures=pictures), 72),
+        *draw_pdf(render_pdf(sheet_of(long), paper=paper), 72),
+    ]
+    centimetre = 28  # points
+    for page in pages:
+        left, top, right, bottom = page.point(lambda grey: 255 if grey < 200 else 0).getbbox()
+        assert min(left, top, page.width - right, page.height - bottom) >= centimetre
+
+
 def test_text_is_never_read_as_markup(read_pdf: Any) -> None:
     nasty = '<b>bold</b> <para> &amp; <img src="file:///etc/passwd"/> <font color=red>'
 

@@ -224,6 +224,30 @@ def test_a_deadline_that_cannot_be_met_is_said_and_does_not_move_ship_by() -> No
     assert (dates.deadline_met, dates.ship_by) == (False, date(2026, 12, 23))
 
 
+@pytest.mark.parametrize("deadline", [date(2031, 1, 1), date.max])
+def test_a_deadline_years_away_changes_nothing(deadline: date) -> None:
+    far = packing_dates(
+        UK, date(2026, 11, 25), 2, NINE_DAYS, quote_expires=date(2026, 12, 29), deadline=deadline
+    )
+    none = packing_dates(UK, date(2026, 11, 25), 2, NINE_DAYS, quote_expires=date(2026, 12, 29))
+
+    assert (far.ship_by, far.deadline_met) == (none.ship_by, True)
+
+
+@given(DAYS, st.integers(0, 8), st.integers(5, 120))
+def test_a_box_posted_by_ship_by_is_back_by_the_deadline(today: date, transit: int, until: int) -> None:
+    deadline = today + timedelta(days=until)
+    dates = packing_dates(UK, today, transit, NINE_DAYS, deadline=deadline)
+
+    if dates.deadline_met:
+        assert dates.ship_by is not None
+        later = packing_dates(UK, dates.ship_by - timedelta(days=1), transit, NINE_DAYS)
+        assert later.back_by is not None
+        assert later.back_by <= deadline or later.post_on > dates.ship_by
+    else:
+        assert dates.ship_by is None
+
+
 def test_too_late_to_post_under_the_quote() -> None:
     dates = packing_dates(UK, date(2026, 11, 25), 5, NINE_DAYS, quote_expires=date(2026, 11, 27))
 

@@ -129,6 +129,13 @@ def test_what_stands_in_the_way_of_a_label(
     assert cleared.label_allowed
 
 
+def test_there_is_no_ship_by_date_while_nothing_may_be_sent(toy: Definitions, build: SimpleNamespace) -> None:
+    stopped = sheet_for(toy, build.answers(device_kind="player", smoke="yes"))
+    cleared = sheet_for(toy, build.answers(device_kind="player", smoke="yes"), person_cleared=True)
+
+    assert (stopped.ship_by, cleared.ship_by) == (None, date(2026, 12, 23))
+
+
 def test_a_battery_that_must_not_be_posted_is_not_cleared_by_a_person(build: SimpleNamespace) -> None:
     power_pack = build.device("pack", lithium={"chemistry": "ion", "watt_hours": 150, "how": "in_equipment"})
     definitions = build.definitions(build.family(devices={"pack": power_pack}))
@@ -141,7 +148,7 @@ def test_a_battery_that_must_not_be_posted_is_not_cleared_by_a_person(build: Sim
 def test_an_unknown_device_has_no_box_yet(toy: Definitions, build: SimpleNamespace) -> None:
     sheet = sheet_for(toy, build.answers())
 
-    assert (sheet.parcel, sheet.postage, sheet.assumed) == (None, None, ("device",))
+    assert (sheet.parcel, sheet.postage, sheet.assumed) == (None, None, ("device", "country"))
 
 
 def test_the_customers_own_figures_are_used(toy: Definitions, build: SimpleNamespace) -> None:
@@ -150,7 +157,11 @@ def test_the_customers_own_figures_are_used(toy: Definitions, build: SimpleNames
     )
 
     assert isinstance(sheet.parcel, ParcelPlan)
-    assert (sheet.parcel.box.id, sheet.parcel.stands_mm, sheet.assumed) == ("small", (190, 150, 40), ())
+    assert (sheet.parcel.box.id, sheet.parcel.stands_mm, sheet.assumed) == (
+        "small",
+        (190, 150, 40),
+        ("country",),
+    )
 
 
 @pytest.mark.parametrize(
@@ -169,7 +180,7 @@ def test_absurd_figures_fall_back_to_the_kind_of_device_and_say_so(
     sheet = sheet_for(toy, build.answers(device_kind="player", **values))
 
     assert isinstance(sheet.parcel, ParcelPlan)
-    assert (sheet.parcel.stands_mm, sheet.assumed) == ((340, 300, 85), assumed)
+    assert (sheet.parcel.stands_mm, sheet.assumed) == ((340, 300, 85), (*assumed, "country"))
 
 
 @pytest.mark.parametrize("text", ["", "340x300", "340 x 300 x 85 inches", "-3 x 4 x 5", "340 x 300 x 85 x 2"])
@@ -263,6 +274,13 @@ def test_the_stuck_disc_stays_and_nothing_is_forced(toy: Definitions, build: Sim
         "Please use no force.",
     )
     assert ("Title", "Harbour Lights") in disc.rows
+
+
+def test_the_boxs_strength_is_said_to_be_rough(toy: Definitions, build: SimpleNamespace) -> None:
+    # 5.87 * 5600 N/m * sqrt(.004 m * 2 * (.46 + .42) m) = 2758 N; / 4 = 690 N = 70 kg
+    notes = document_for(build, sheet_for(toy, build.answers(**FULL))).section("box").notes
+
+    assert "The box itself bears about 70 kg on top. That is a rough guess." in notes
 
 
 def test_no_stuck_disc_no_word_about_it(toy: Definitions, build: SimpleNamespace) -> None:
