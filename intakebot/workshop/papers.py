@@ -32,6 +32,7 @@ from intakebot.packing.bench_queue import Queue
 from intakebot.packing.cautions import shown_cautions
 from intakebot.packing.roles import value_for
 from intakebot.packing.sheet import PackingSheet, packing_sheet
+from intakebot.packing.sheet_words import contents as box_contents
 from intakebot.packing.sheet_words import inside_slip, packing_document
 from intakebot.quoting.estimate import Estimate
 from intakebot.quoting.estimate_sheet import estimate_sheet
@@ -109,7 +110,7 @@ class Papers:
         )
 
     def ship_by(self) -> date | None:
-        return self.packing().dates.ship_by
+        return self.packing().ship_by
 
     def intake_form(self, personal: bool = True) -> Sheet:
         quotes = {fact: entry.quote for fact, entry in self.conversation.facts.items() if entry.quote}
@@ -181,7 +182,7 @@ class Papers:
         contents = (
             tuple(self.job.returned["contents"])
             if self.job.returned
-            else tuple(self.texts.say(f"enclose.{item.id}") for item in self.packing().enclosures)
+            else box_contents(self.packing(), self.texts)
         )
         note = ReturnNote(
             device=self._device(), repaired=self.job.outcome["ending"] == "fixed",
