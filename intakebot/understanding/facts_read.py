@@ -56,7 +56,7 @@ def read_phrases(
     )
     people = [mark for mark in lattice.marks if mark.kind in PEOPLE]
     passive = [mark for mark in lattice.marks if mark.kind == "passive"]
-    contrast = any(match.reading.kind == "contrast" for match in matches)
+    contrast = any(match.reading.kind == "contrast" and match.denied_at < 0 for match in matches)
     found: list[_Found] = []
     used: set[int] = set()
     reader = _Reader(folded, tokens, scopes, lexicon, people, passive, spent)

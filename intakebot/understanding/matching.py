@@ -26,6 +26,9 @@ _STRICT = frozenset({"hypothetical", "question_openers", "request_openers", "int
 
 _NONE: frozenset[str] = frozenset()
 
+_State = tuple[Node, int, tuple[int, ...], frozenset[str], int]
+"""Trie node, token position, tokens used, disc classes named, denying token skipped (-1: none)."""
+
 
 @dataclass(frozen=True)
 class Mark:
@@ -38,11 +41,15 @@ class Mark:
 
 @dataclass(frozen=True)
 class Match:
-    """A phrase found: what it means and the tokens it used (skipped fillers and gaps not among them)."""
+    """A phrase found: what it means and the tokens it used (skipped fillers and gaps not among them).
+
+    denied_at: token index of a denying word inside the phrase that is no part of it ("the disc is *not* stuck").
+    """
 
     reading: Reading
     used: tuple[int, ...]
     discs: frozenset[str]
+    denied_at: int = -1
 
     @property
     def start(self) -> int:
@@ -65,6 +72,7 @@ class Lattice:
         count = len(tokens)
         self.arcs: list[list[Arc]] = [[] for _ in range(count + 1)]
         self.filler = [_is_filler(token, lexicon) for token in tokens]
+        self.negator = [token.word in lexicon.language.negators for token in tokens]
         self.hard_end = [0] * (count + 1)
         self.clause_start = [False] * (count + 1)
         self.clause_end = [False] * (count + 1)
@@ -175,54 +183,58 @@ class Lattice:
     def _walk(self, start: int, found: list[Match]) -> None:
         limit = self.hard_end[start]
         root = self.lexicon.phrases
-        stack: list[tuple[Node, int, tuple[int, ...], frozenset[str]]] = [(root, start, (), _NONE)]
+        stack: list[_State] = [(root, start, (), _NONE, -1)]
         if self.clause_start[start]:
-            stack.extend((child, start, (), _NONE) for child in root.edges.get("^", ()))
-        seen: set[tuple[int, int, frozenset[str]]] = set()
+            stack.extend((child, start, (), _NONE, -1) for child in root.edges.get("^", ()))
+        seen: set[tuple[int, int, frozenset[str], bool]] = set()
         while stack:
-            node, at, used, discs = stack.pop()
-            key = (id(node), at, discs)
+            node, at, used, discs, denied = stack.pop()
+            key = (id(node), at, discs, denied >= 0)
             if key in seen:
                 continue
             seen.add(key)
-            if node.accepts and used:
-                found.extend(Match(reading, used, discs) for reading in node.accepts)
             if used:
-                if self.clause_end[at]:
-                    for ending in node.edges.get("$", ()):
-                        found.extend(Match(reading, used, discs) for reading in ending.accepts)
+                self._accept(node, at, used, discs, denied, found)
             if at >= limit:
                 continue
-            self._step(node, at, used, discs, stack)
-            if used and node.edges and self.filler[at]:
+            self._step(node, at, used, discs, denied, stack)
+            if used and node.edges:
                 skipped = self._after_fillers(at, limit)
-                if skipped < limit:
-                    self._step(node, skipped, used, discs, stack)
+                if skipped != at and skipped < limit:
+                    self._step(node, skipped, used, discs, denied, stack)
+                if denied < 0 and skipped < limit and self.negator[skipped]:
+                    beyond = self._after_fillers(skipped + 1, limit)
+                    if beyond < limit:
+                        self._step(node, beyond, used, discs, skipped, stack)
             for size, child in node.gaps.items():
-                self._gap(child, at, size, limit, used, discs, stack)
+                self._gap(child, at, size, limit, used, discs, denied, stack)
+
+    def _accept(
+        self, node: Node, at: int, used: tuple[int, ...], discs: frozenset[str], denied: int, found: list[Match]
+    ) -> None:
+        if denied >= 0 and any(self.negator[index] for index in used):
+            return
+        found.extend(Match(reading, used, discs, denied) for reading in node.accepts)
+        if self.clause_end[at]:
+            for ending in node.edges.get("$", ()):
+                found.extend(Match(reading, used, discs, denied) for reading in ending.accepts)
 
     def _step(
-        self, node: Node, at: int, used: tuple[int, ...], discs: frozenset[str],
-        stack: list[tuple[Node, int, tuple[int, ...], frozenset[str]]],
-    ) -> None:  # fmt: skip
+        self, node: Node, at: int, used: tuple[int, ...], discs: frozenset[str], denied: int, stack: list[_State]
+    ) -> None:
         edges = node.edges
         for label, end, named in self.arcs[at]:
             for child in edges.get(label, ()):
-                stack.append((child, end, (*used, *range(at, end)), discs | named))
+                stack.append((child, end, (*used, *range(at, end)), discs | named, denied))
 
     def _gap(
-        self, node: Node, at: int, size: int, limit: int, used: tuple[int, ...], discs: frozenset[str],
-        stack: list[tuple[Node, int, tuple[int, ...], frozenset[str]]],
+        self, node: Node, at: int, size: int, limit: int, used: tuple[int, ...], discs: frozenset[str], denied: int,
+        stack: list[_State],
     ) -> None:  # fmt: skip
         home = self.clause_of[used[-1]] if used else self.clause_of[at]
-        for skip in range(size + 1):
-            place = at + skip
-            if place >= limit:
-                break
-            stack.append((node, place, used, discs))
-            if self.clause_of[place] != home:
-                break
-            if self.tokens[place].word in self.lexicon.language.negators:
+        for place in range(at, min(limit, at + size + 1)):
+            stack.append((node, place, used, discs, denied))
+            if self.clause_of[place] != home or self.negator[place]:
                 break
 
 
@@ -232,7 +244,7 @@ def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> lis
     Two readings of the same tokens both stay. Facts in `independent` neither hide other facts nor are hidden by them, except by
     wordings that mean nothing ("power supply"). Matches are compared only where they overlap.
     """
-    ordered = sorted(set(matches), key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used))
+    ordered = sorted(set(matches), key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used, m.denied_at))
     sets = [frozenset(match.used) for match in ordered]
     kept: list[Match] = []
     begin = 0

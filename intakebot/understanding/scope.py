@@ -212,6 +212,8 @@ def negated(scopes: Scopes, match: Match, spent: frozenset[int], tokens: Sequenc
     """True when a denial outside every stated phrase covers the match ("no smoke"), or stands behind it ("smoke: no")."""
     language = lexicon.language
     used = frozenset(match.used)
+    if match.denied_at >= 0:
+        return True
     if any(tokens[index].word in language.negators for index in match.used):
         return False
     denying = scopes.negator[match.used[0]]
