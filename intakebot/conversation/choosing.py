@@ -102,7 +102,11 @@ def _by_value(work: Work, triage: list[Question], doubtful: list[Proposal]) -> D
         best = next((worth for worth in worths.questions if worth.decisive and _weighs(worth)), None)
     if best is None and worths.decisive_pair is not None:
         best = next(
-            (worth for worth in worths.questions if worth.question == worths.decisive_pair[0] and _weighs(worth)),
+            (
+                worth
+                for worth in worths.questions
+                if worth.question == worths.decisive_pair[0] and _weighs(worth)
+            ),
             None,
         )
         reason = "pair"
@@ -234,9 +238,10 @@ def recap_facts(work: Work) -> tuple[str, ...]:
 
 
 def recap_due(work: Work) -> bool:
-    """The recap is shown once, and again only when something new was read from words since."""
-    if not work.conversation.recap_agreed:
-        return bool(recap_facts(work))
+    """The recap waits for an answer when something was only read from words (again, when that happened since).
+
+    When everything was tapped or said yes to, nothing waits: the list is shown right before the estimate, see `flow.estimate`.
+    """
     return any(
         work.facts[fact].status == "heard" and work.facts[fact].source == "text" for fact in recap_facts(work)
     )

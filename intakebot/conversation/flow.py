@@ -5,18 +5,21 @@ from __future__ import annotations
 from dataclasses import replace
 
 from intakebot.conversation.asking import (
+    MOST_CHARACTERS,
+    RECAP_LINES,
+    acknowledgement,
     ask,
     check,
     flush,
     put_question,
     show_recap,
 )
-from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide
+from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide, recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, check_contact
-from intakebot.conversation.labels import fact_label, value_label
+from intakebot.conversation.labels import fact_label, things, value_label
 from intakebot.conversation.reading import question_of
 from intakebot.conversation.state import Because, Pending, Proposal
-from intakebot.conversation.turn import MakeEstimate, Reply
+from intakebot.conversation.turn import MakeEstimate, Reply, ReplyChoice
 from intakebot.conversation.work import Work
 from intakebot.definitions.model import Question
 from intakebot.quoting.money import Money, format_money
@@ -67,12 +70,17 @@ def estimate(work: Work, *, revises: bool) -> None:
     work.change(phase="estimated", estimated=(outlook.plan, str(outlook.maximum)), holds=holds)
     work.effects.append(MakeEstimate(revises))
     work.note("estimate_ready", plan=outlook.plan, maximum=str(outlook.maximum), revises=revises)
-    flush(work)
-    conversation = work.conversation
-    for line in work.assessor.estimate_text(
-        conversation.family, work.answers, work.today, conversation.locale
-    ):
-        work.reply(Reply(line, kind="estimate"))
+    conversation, lead = work.conversation, acknowledgement(work)
+    if not conversation.recap_agreed and not revises:
+        lead = _read_back(work, lead)
+    family, locale = conversation.family, conversation.locale
+    for line in work.assessor.estimate_text(family, work.answers, work.today, locale):
+        joined = f"{lead} {line}".strip()
+        if lead and len(joined) > MOST_CHARACTERS:
+            work.reply(Reply(lead))
+            joined = line
+        lead = ""
+        work.reply(Reply(joined, kind="estimate"))
     if outlook.gate != "go":
         part_key = f"paired.{outlook.gate_part}"
         part = work.texts.say(part_key) if work.texts.has(part_key) else ""
@@ -82,11 +90,25 @@ def estimate(work: Work, *, revises: bool) -> None:
     ask_decision(work)
 
 
+def _read_back(work: Work, lead: str) -> str:
+    """Everything was confirmed on the way: the list goes out with the estimate instead of waiting for an answer."""
+    pairs = [(fact, work.facts[fact].value) for fact in recap_facts(work)]
+    work.change(recap_agreed=True)
+    if not pairs:
+        return lead
+    shown = things(work.texts, work.family, pairs, most=RECAP_LINES)
+    text = f"{lead} {work.say('read_back', things=shown)}".strip()
+    work.reply(Reply(text, (ReplyChoice(work.say("choice.not_right"), "show_recap"),), "recap"))
+    work.note("recap_shown", facts=[fact for fact, _ in pairs])
+    return ""
+
+
 def ask_decision(work: Work) -> None:
     choices = [
         ("decision:accept", work.say("choice.accept")),
         ("decision:decline", work.say("choice.decline")),
         ("decision:person", work.say("choice.person")),
+        ("show_recap", work.say("choice.change")),
     ]
     put_question(work, work.say("estimate_ask"), choices, Pending("decision"), "estimate")
     work.note("decision_asked")

@@ -107,8 +107,9 @@ def question_of(work: Work, pending: Pending | None) -> Question | None:
 def take(work: Work, heard: Heard, pending: Pending | None) -> Understood:
     """Ground everything heard, then settle the pending question."""
     before = work.conversation.facts
+    asked = asked_facts(work, pending)
     for fact in heard.facts:
-        _ground(work, fact, heard.correction)
+        _ground(work, fact, heard.correction or fact.fact in asked)
     for fact in heard.ruled_out:
         _rule_out(work, fact)
     answered = _settle(work, heard, pending, set(before))
@@ -118,7 +119,16 @@ def take(work: Work, heard: Heard, pending: Pending | None) -> Understood:
     return Understood(stated or answered or bool(work.conversation.proposals), answered, heard)
 
 
-def _ground(work: Work, heard: HeardFact, correction: bool) -> None:
+def asked_facts(work: Work, pending: Pending | None) -> tuple[str, ...]:
+    """The facts the open question is about: a new value for one of them is meant, however softly it was said."""
+    question = question_of(work, pending)
+    if question is not None:
+        return question.fills
+    return (pending.fact,) if pending is not None and pending.fact is not None else ()
+
+
+def _ground(work: Work, heard: HeardFact, meant: bool) -> None:
+    """Take one heard fact. meant: it was asked for, or said as a correction."""
     fact = work.family.facts.get(heard.fact)
     if fact is None or "bench" in fact.purposes:
         return
@@ -134,7 +144,7 @@ def _ground(work: Work, heard: HeardFact, correction: bool) -> None:
     old = work.facts.get(heard.fact)
     conflicts = old is not None and old.value is not None and old.value != value and old.source != "derived"
     sure = heard.certainty >= SURE
-    if conflicts and old is not None and not sure and not correction and old.status == "confirmed":
+    if conflicts and old is not None and not sure and not meant and old.status == "confirmed":
         add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
         return
     if fact.role == "attempt" and value == VAGUE and old is not None and old.value not in (None, "nobody"):

@@ -37,14 +37,14 @@ NOT_SPOKEN = ("control.", "talk.choice.", "talk.thing", "talk.unknown_value", "t
 BLAME: Mapping[str, tuple[str, ...]] = {
     "en": (
         r"your fault", r"you (?:should|must) (?:not )?have", r"you failed", r"you broke", r"you caused", r"botched", r"careless",
-        r"carelessly", r"sloppy", r"incompetent", r"bad job", r"poor job", r"wrongly", r"you forgot", r"amateur", r"ruined",
+        r"carelessly", r"sloppy", r"incompetent", r"bad job", r"poor job", r"wrongly", r"amateur", r"ruined",
         r"tampered", r"abused?", r"misused?", r"you did not listen", r"as i said", r"obviously", r"you need to understand",
         r"another shop's (?:mistake|fault)", r"they should have", r"shoddy", r"bodged?", r"your mistake",
     ),
     "de": (
         r"ihre schuld", r"selbst schuld", r"sie hätten .*(?:sollen|müssen)", r"pfusch\w*", r"fahrlässig", r"schlampig",
         r"unfähig", r"leichtsinnig", r"kaputt ?gemacht", r"verpfuscht", r"offensichtlich", r"wie gesagt", r"ihr fehler",
-        r"laienhaft", r"unsachgemäß", r"dilettant\w*", r"sie haben vergessen",
+        r"laienhaft", r"unsachgemäß", r"dilettant\w*",
     ),
 }  # fmt: skip
 SAMPLES = {
@@ -131,7 +131,7 @@ def syllable_count(word: str, locale: str) -> int:
     low = word.casefold()
     if locale == "de":
         return max(1, len(re.findall(r"ie|ei|ai|au|eu|äu|aa|ee|oo|[aeiouyäöü]", low)))
-    count = len(re.findall(r"[aeiouy]+", low))
+    count = len(re.findall(r"[aeiou]+y?(?![aeiou])|[aeiou]+|y(?![aeiou])", low))
     if re.search(r"[^aeiouy]e$", low) and not re.search(r"[^aeiouy]le$", low) and count > 1:
         count -= 1
     if re.search(r"[^aeioutd]ed$", low) and count > 1:

@@ -157,7 +157,7 @@ def _check_turn(
     for entry in turn.log:
         question = family.questions.get(str(entry.data.get("question")))
         if entry.kind == "asked" and question is not None and entry.data["because"]["reason"] != "asked_back":
-            known = [fact for fact in question.fills if fact in before.facts]
+            known = [f for f in question.fills if f in before.facts and before.facts[f].status != "declined"]
             talk.re_asked += len(known) == len(question.fills)
     fact = customer.correcting
     if fact is not None:

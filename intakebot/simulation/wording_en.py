@@ -95,7 +95,7 @@ DEVICES: dict[str, tuple[str, ...]] = {
     "console_tray": ("my games console with a tray", "an older console with a disc tray"),
     "bd_player": ("my blu-ray player", "a Blu-ray player"),
     "dvd_player": ("my dvd player", "our DVD player"),
-    "cd_player": ("my cd player", "a hi-fi CD player"),
+    "cd_player": ("my cd player", "a CD player from the nineties"),
     "hifi_system": ("my stereo system", "a compact stereo with a cd slot"),
     "computer_drive": ("the disc drive in my computer", "my laptop's dvd drive"),
     "portable_player": ("my portable cd player",),
