@@ -22,6 +22,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 from reportlab.platypus import Table as PdfTable
+from reportlab.platypus.doctemplate import LayoutError
 
 from intakebot.documents.fonts import BOLD, REGULAR, printable, register_fonts
 from intakebot.documents.pdf_drawing import drawing
@@ -41,6 +42,8 @@ _SIDE, _TOP, _BOTTOM = 18 * mm, 14 * mm, 16 * mm
 _FRAME_PADDING = 6
 """What the PDF library's page frame keeps free inside the margins, in points."""
 _SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.66)
+_SPLIT_ROWS_FROM = 60.0
+"""A table row is broken over two pages only where at least this much (points) stays together on each, if possible."""
 _TICK = "\u2610 "
 _BULLET = "\u2022 "
 
@@ -52,6 +55,7 @@ class _Look:
     scale: float
     width: float
     page_height: float
+    split_rows_from: float
     body: ParagraphStyle
     small: ParagraphStyle
     right: ParagraphStyle
@@ -95,9 +99,19 @@ def render_pdf(
 
 
 def _build(sheet: Sheet, paper: Paper, pictures: Mapping[str, Picture], scale: float) -> tuple[bytes, int]:
-    out = io.BytesIO()
+    """Bytes and number of pages; where a row cannot be broken well, it is broken anywhere."""
     size = PAPERS[paper]
-    look = _look(scale, size[0] - 2 * _SIDE - 2 * _FRAME_PADDING, size[1] - _TOP - _BOTTOM)
+    room = (size[0] - 2 * _SIDE - 2 * _FRAME_PADDING, size[1] - _TOP - _BOTTOM)
+    try:
+        return _layout(sheet, size, pictures, _look(scale, *room, _SPLIT_ROWS_FROM))
+    except LayoutError:
+        return _layout(sheet, size, pictures, _look(scale, *room, 1))
+
+
+def _layout(
+    sheet: Sheet, size: tuple[float, float], pictures: Mapping[str, Picture], look: _Look
+) -> tuple[bytes, int]:
+    out = io.BytesIO()
     document = SimpleDocTemplate(
         out,
         pagesize=size,
@@ -151,7 +165,7 @@ class _NumberedCanvas(Canvas):
         self.drawRightString(width - _SIDE - _FRAME_PADDING, 10.5 * mm, f"{number} / {self.pages}")
 
 
-def _look(scale: float, width: float, page_height: float) -> _Look:
+def _look(scale: float, width: float, page_height: float, split_rows_from: float) -> _Look:
     def style(name: str, size: float, **more: Any) -> ParagraphStyle:
         values = {"fontName": REGULAR, "textColor": INK, "leading": size * 1.36 * scale} | more
         return ParagraphStyle(name, fontSize=size * scale, **values)
@@ -160,6 +174,7 @@ def _look(scale: float, width: float, page_height: float) -> _Look:
         scale=scale,
         width=width,
         page_height=page_height,
+        split_rows_from=split_rows_from,
         body=style("body", 9.5, spaceAfter=2 * scale),
         small=style("small", 8, textColor=MUTED),
         right=style("right", 9.5, alignment=TA_RIGHT),
@@ -231,7 +246,9 @@ def _pictured(section: Section, picture: Picture, width: float, look: _Look) -> 
     ):
         below = drawing(picture, width * (0.4 + look.scale * 0.6), look.page_height * 0.8)
         return [*_body(section, width, look), Spacer(0, 4), below]
-    table = PdfTable([[beside, drawn]], colWidths=[left, width - left], hAlign="LEFT")
+    table = PdfTable(
+        [[beside, drawn]], colWidths=[left, width - left], hAlign="LEFT", splitInRow=look.split_rows_from
+    )
     table.setStyle(_bare(("VALIGN", (0, 0), (-1, -1), "TOP")))
     return [table]
 
@@ -239,7 +256,7 @@ def _pictured(section: Section, picture: Picture, width: float, look: _Look) -> 
 def _frame(parts: list[Flowable], tone: str, look: _Look) -> Flowable:
     """A stop sign has a heavy frame all round; a warning a heavy, a note a thin rule at its side."""
     rows = [[part] for part in parts]
-    frame = PdfTable(rows, colWidths=[look.width], hAlign="LEFT")
+    frame = PdfTable(rows, colWidths=[look.width], hAlign="LEFT", splitInRow=look.split_rows_from)
     commands: list[tuple[Any, ...]] = [
         ("LEFTPADDING", (0, 0), (-1, -1), 9),
         ("RIGHTPADDING", (0, 0), (-1, -1), 9),
@@ -259,7 +276,9 @@ def _frame(parts: list[Flowable], tone: str, look: _Look) -> Flowable:
 
 def _rows(rows: tuple[tuple[str, str], ...], width: float, look: _Look) -> Flowable:
     cells = [[_text(label, look.label), _text(value, look.body)] for label, value in rows]
-    table = PdfTable(cells, colWidths=[width * 0.36, width * 0.64], hAlign="LEFT")
+    table = PdfTable(
+        cells, colWidths=[width * 0.36, width * 0.64], hAlign="LEFT", splitInRow=look.split_rows_from
+    )
     table.setStyle(_bare(("LINEBELOW", (0, 0), (-1, -1), 0.3, HAIRLINE), ("VALIGN", (0, 0), (-1, -1), "TOP")))
     return table
 
@@ -277,7 +296,13 @@ def _table(table: Table, width: float, look: _Look) -> list[Flowable]:
     for number, row in enumerate(table.rows):
         strong = table.total and number == last
         cells.append([cell(text, column, strong) for column, text in enumerate(row)])
-    drawn = PdfTable(cells, colWidths=_column_widths(table, width), repeatRows=1, hAlign="LEFT")
+    drawn = PdfTable(
+        cells,
+        colWidths=_column_widths(table, width),
+        repeatRows=1,
+        hAlign="LEFT",
+        splitInRow=look.split_rows_from,
+    )
     commands: list[tuple[Any, ...]] = [
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
         ("LINEBELOW", (0, 1), (-1, -1), 0.3, HAIRLINE),

@@ -179,6 +179,25 @@ def test_nothing_is_printed_in_the_outer_centimetre(
         assert min(left, top, page.width - right, page.height - bottom) >= centimetre
 
 
+@pytest.mark.parametrize(
+    "section",
+    [
+        pytest.param(Section("s", "S", tone="stop", paragraphs=("word " * 3000,)), id="framed-paragraph"),
+        pytest.param(Section("s", "S", rows=(("label", "word " * 3000),)), id="row"),
+        pytest.param(Section("s", "S", tone="warning", rows=(("label", "word " * 3000),)), id="framed-row"),
+        pytest.param(
+            Section("s", "S", tables=(Table(("a", "b"), (("x", "word " * 3000),)),)), id="table-cell"
+        ),
+        pytest.param(Section("s", "S", tone="note", items=("word " * 3000,)), id="framed-item"),
+    ],
+)
+def test_a_text_longer_than_a_page_runs_on_wherever_it_stands(read_pdf: Any, section: Section) -> None:
+    pdf = read_pdf(render_pdf(sheet_of(section)))
+
+    assert pdf.pages > 1
+    assert pdf.text.count("word") == 3000
+
+
 def test_text_is_never_read_as_markup(read_pdf: Any) -> None:
     nasty = '<b>bold</b> <para> &amp; <img src="file:///etc/passwd"/> <font color=red>'
 
