@@ -20,12 +20,100 @@ from intakebot.understanding.matching import Mark
 from intakebot.understanding.tokens import HARD, SOFT, Token, raw_words
 
 REPLY_KINDS: tuple[Reply, ...] = ("not_known", "declined", "no", "yes")
-_OPENINGS = frozenset("um uh er erm hmm hm well oh ah so ok okay hi hello hey sorry thanks honestly i'd aehm aeh hallo also naja".split())
-_AFTER_REPLY = frozenset(
-    "i it we they he she you that this there the not never but just only sorry thanks thank mate sir and none nothing nope no yes my "
-    "ich es wir sie er das der die nicht nie aber nur danke und mein meine".split()
+_OPENINGS = frozenset(
+    [
+        "um",
+        "uh",
+        "er",
+        "erm",
+        "hmm",
+        "hm",
+        "well",
+        "oh",
+        "ah",
+        "so",
+        "ok",
+        "okay",
+        "hi",
+        "hello",
+        "hey",
+        "sorry",
+        "thanks",
+        "honestly",
+        "i'd",
+        "aehm",
+        "aeh",
+        "hallo",
+        "also",
+        "naja",
+    ]
 )
-_AFTER_UNSURE = frozenset("about anything tbh really honestly mate yet at for to on of darueber dazu".split())
+_AFTER_REPLY = frozenset(
+    [
+        "i",
+        "it",
+        "we",
+        "they",
+        "he",
+        "she",
+        "you",
+        "that",
+        "this",
+        "there",
+        "the",
+        "not",
+        "never",
+        "but",
+        "just",
+        "only",
+        "sorry",
+        "thanks",
+        "thank",
+        "mate",
+        "sir",
+        "and",
+        "none",
+        "nothing",
+        "nope",
+        "no",
+        "yes",
+        "my",
+        "ich",
+        "es",
+        "wir",
+        "sie",
+        "er",
+        "das",
+        "der",
+        "die",
+        "nicht",
+        "nie",
+        "aber",
+        "nur",
+        "danke",
+        "und",
+        "mein",
+        "meine",
+    ]
+)
+_AFTER_UNSURE = frozenset(
+    [
+        "about",
+        "anything",
+        "tbh",
+        "really",
+        "honestly",
+        "mate",
+        "yet",
+        "at",
+        "for",
+        "to",
+        "on",
+        "of",
+        "darueber",
+        "dazu",
+    ]
+)
 SHORT = 10
 """Words up to which a "don't know" anywhere is the answer."""
 
@@ -42,7 +130,9 @@ class AnswerRead:
 def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, int, int] | None:
     """(kind, first token, token after) of a yes, no, don't know or rather-not at the start of the message."""
     first = 0
-    while first < len(tokens) and first < 4 and (tokens[first].word in _OPENINGS or tokens[first].word in SOFT):
+    while (
+        first < len(tokens) and first < 4 and (tokens[first].word in _OPENINGS or tokens[first].word in SOFT)
+    ):
         if any(m.start == first and m.kind in REPLY_KINDS and m.end == len(tokens) for m in marks):
             break
         first += 1
@@ -60,7 +150,11 @@ def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, i
         return best[2], first if best[0] > first else 0, best[0]
     if sum(token.is_word for token in tokens) <= SHORT:
         for mark in marks:
-            if mark.kind in ("not_known", "declined") and mark.end - mark.start > 1 and _answers(tokens, mark):
+            if (
+                mark.kind in ("not_known", "declined")
+                and mark.end - mark.start > 1
+                and _answers(tokens, mark)
+            ):
                 late: Reply = mark.kind  # type: ignore[assignment]
                 return late, mark.start, mark.end
     return None
@@ -93,13 +187,20 @@ def read_answer(
     whole = (tokens[0].start, tokens[-1].end) if tokens else None
     picked = () if numeric else _by_position(tokens, options, language, several=several)
     if not picked:
-        picked = _by_label(text, tokens, options, several=several)
+        picked = _by_label(text, options, several=several)
+    if not picked and not several:
+        picked = _by_label(_first_sentence(text), options, several=False)
     if picked:
         return AnswerRead(picked, kind, whole)
     if kind in ("yes", "no"):
         return AnswerRead(_by_reply(kind, options, expecting.fact, language), kind, span)
     if kind == "not_known":
-        unsure = [o for o in options if o.id in ("unknown", "not_sure", "not_known") or (o.sets and all(v is None for v in o.sets.values()))]
+        unsure = [
+            o
+            for o in options
+            if o.id in ("unknown", "not_sure", "not_known")
+            or (o.sets and all(v is None for v in o.sets.values()))
+        ]
         return AnswerRead(tuple(unsure[:1]), kind, span)
     return AnswerRead((), kind, span)
 
@@ -108,7 +209,37 @@ def _plain_words(tokens: Sequence[Token]) -> list[str]:
     return [token.word for token in tokens if token.is_word]
 
 
-_POSITION_WORDS = frozenset("option number no choice answer nr nummer the one i pick choose take please die der das antwort und and or it is probably think would say".split())
+_POSITION_WORDS = frozenset(
+    [
+        "option",
+        "number",
+        "no",
+        "choice",
+        "answer",
+        "nr",
+        "nummer",
+        "the",
+        "one",
+        "i",
+        "pick",
+        "choose",
+        "take",
+        "please",
+        "die",
+        "der",
+        "das",
+        "antwort",
+        "und",
+        "and",
+        "or",
+        "it",
+        "is",
+        "probably",
+        "think",
+        "would",
+        "say",
+    ]
+)
 
 
 def _by_position(
@@ -122,7 +253,11 @@ def _by_position(
     for index, word in enumerate(words):
         if word.isascii() and word.isdigit() and len(word) <= 2:
             positions.append(int(word) - 1)
-        elif len(word) == 1 and "a" <= word <= "z" and (len(words) == 1 or (words[index - 1] in ("option", "answer", "choice", "antwort") and index)):
+        elif (
+            len(word) == 1
+            and "a" <= word <= "z"
+            and (len(words) == 1 or (words[index - 1] in ("option", "answer", "choice", "antwort") and index))
+        ):
             positions.append(ord(word) - ord("a"))
         elif word in language.ordinals:
             place = language.ordinals[word]
@@ -139,11 +274,16 @@ def _by_position(
     return tuple(options[place] for place in unique) if several or len(unique) == 1 else ()
 
 
+def _first_sentence(text: str) -> str:
+    ends = [at for at in (text.find(sign) for sign in ".!\n") if at > 0]
+    return text[: min(ends)] if ends else ""
+
+
 def _label_words(label: str) -> list[str]:
     return [word for word, _, _ in raw_words(fold(label).text) if word[:1].isalnum()]
 
 
-def _by_label(text: str, tokens: Sequence[Token], options: Sequence[Option], *, several: bool) -> tuple[Option, ...]:
+def _by_label(text: str, options: Sequence[Option], *, several: bool) -> tuple[Option, ...]:
     """An exact label, the only label that begins so, a label within the message, or one that is a typo away."""
     said = " ".join(_label_words(text))
     if not said:
@@ -158,12 +298,24 @@ def _by_label(text: str, tokens: Sequence[Token], options: Sequence[Option], *, 
             return tuple(begins)
     padded = f" {said} "
     inside = [o for o in options if len(labels[o.id]) >= 3 and f" {labels[o.id]} " in padded]
-    longest = [o for o in inside if not any(o is not p and f" {labels[o.id]} " in f" {labels[p.id]} " for p in inside)]
-    if longest and (several or len(longest) == 1) and (several or len(said) <= len(labels[longest[0].id]) + 25):
+    longest = [
+        o
+        for o in inside
+        if not any(o is not p and f" {labels[o.id]} " in f" {labels[p.id]} " for p in inside)
+    ]
+    if (
+        longest
+        and (several or len(longest) == 1)
+        and (several or len(said) <= len(labels[longest[0].id]) + 25)
+    ):
         return tuple(longest)
     if 4 <= len(said) <= 60:
         allowed = 1 if len(said) < 8 else 2
-        close = [o for o in options if len(labels[o.id]) >= 4 and DamerauLevenshtein.distance(said, labels[o.id]) <= allowed]
+        close = [
+            o
+            for o in options
+            if len(labels[o.id]) >= 4 and DamerauLevenshtein.distance(said, labels[o.id]) <= allowed
+        ]
         if len(close) == 1:
             return tuple(close)
     return ()
@@ -213,8 +365,12 @@ def _options(family: Family, question: Question, texts: object) -> list[Option]:
     if len(question.fills) != 1:
         return []
     fact = family.facts[question.fills[0]]
-    codes = ("yes", "no") if fact.type == "yes_no" else fact.options if fact.type in ("choice", "choices") else ()
-    sets: list[Mapping[str, Value | None]] = [{fact.id: (code,) if fact.type == "choices" else code} for code in codes]
+    codes = (
+        ("yes", "no") if fact.type == "yes_no" else fact.options if fact.type in ("choice", "choices") else ()
+    )
+    sets: list[Mapping[str, Value | None]] = [
+        {fact.id: (code,) if fact.type == "choices" else code} for code in codes
+    ]
     return [
         Option(code, label(f"option.{fact.id}.{code}", f"option.{code}"), value)
         for code, value in zip(codes, sets, strict=True)

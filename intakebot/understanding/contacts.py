@@ -16,9 +16,19 @@ def find_emails(text: str) -> list[tuple[str, tuple[int, int]]]:
     at = text.find("@")
     while at >= 0 and len(found) < 10:
         start, end = at, at + 1
-        while start > 0 and at - start < 64 and text[start - 1] not in _NOT_IN_ADDRESS and text[start - 1] != "@":
+        while (
+            start > 0
+            and at - start < 64
+            and text[start - 1] not in _NOT_IN_ADDRESS
+            and text[start - 1] != "@"
+        ):
             start -= 1
-        while end < len(text) and end - at < MAX_ADDRESS and text[end] not in _NOT_IN_ADDRESS and text[end] != "@":
+        while (
+            end < len(text)
+            and end - at < MAX_ADDRESS
+            and text[end] not in _NOT_IN_ADDRESS
+            and text[end] != "@"
+        ):
             end += 1
         while end > at + 1 and text[end - 1] in ".!?":
             end -= 1

@@ -192,7 +192,9 @@ def _end_of(tokens: Sequence[Token], at: int, today: date, language: Language) -
             step = 1
         unit = language.units.get(word)
         if unit == "weeks":
-            return _Day(today - timedelta(days=today.weekday()) + timedelta(days=6 + 7 * step), "day", index + 1)
+            return _Day(
+                today - timedelta(days=today.weekday()) + timedelta(days=6 + 7 * step), "day", index + 1
+            )
         if unit == "months":
             first = today.replace(day=1) + relativedelta(months=step)
             return _Day(first.replace(day=calendar.monthrange(first.year, first.month)[1]), "day", index + 1)
@@ -216,7 +218,11 @@ def _numeric(tokens: Sequence[Token], at: int, today: date, language: Language) 
         if tokens[index].word == "/" and index + 1 < len(tokens) and tokens[index + 1].word.isdigit():
             parts.append(tokens[index + 1].word)
             index += 2
-        elif tokens[index].word.isdigit() and tokens[index].start == tokens[index - 1].end + 1 and len(parts[0]) == 4:
+        elif (
+            tokens[index].word.isdigit()
+            and tokens[index].start == tokens[index - 1].end + 1
+            and len(parts[0]) == 4
+        ):
             parts.append(tokens[index].word)
             index += 1
         else:
@@ -232,7 +238,11 @@ def _numeric(tokens: Sequence[Token], at: int, today: date, language: Language) 
         made = _pair(values[0], values[1], year, language)
     elif len(parts[0]) <= 2 and len(parts[1]) <= 2:
         this_year = _pair(values[0], values[1], today.year, language)
-        made = this_year if this_year is None or this_year >= today else _pair(values[0], values[1], today.year + 1, language)
+        made = (
+            this_year
+            if this_year is None or this_year >= today
+            else _pair(values[0], values[1], today.year + 1, language)
+        )
     else:
         made = None
     return _Day(made, "day", ends[-1]) if made and abs(made.year - today.year) <= FAR else None
@@ -261,8 +271,13 @@ def _day_month(tokens: Sequence[Token], number: Number, today: date, language: L
     if number.value != number.value.to_integral_value() or not 1 <= number.value <= 31:
         return None
     index = number.end
-    while index < len(tokens) and index < number.end + 3 and (
-        tokens[index].word in _ORDINAL_ENDINGS or language.period_words.get(tokens[index].word) in ("of", "the")
+    while (
+        index < len(tokens)
+        and index < number.end + 3
+        and (
+            tokens[index].word in _ORDINAL_ENDINGS
+            or language.period_words.get(tokens[index].word) in ("of", "the")
+        )
     ):
         index += 1
     if index >= len(tokens) or tokens[index].word not in language.months:
@@ -270,7 +285,9 @@ def _day_month(tokens: Sequence[Token], number: Number, today: date, language: L
     return _with_year(tokens, index + 1, int(number.value), language.months[tokens[index].word], today)
 
 
-def _month_first(tokens: Sequence[Token], at: int, number: Number, today: date, language: Language) -> _Day | None:
+def _month_first(
+    tokens: Sequence[Token], at: int, number: Number, today: date, language: Language
+) -> _Day | None:
     month = language.months[tokens[at].word]
     if number.value == number.value.to_integral_value() and 1 <= number.value <= 31:
         end = number.end

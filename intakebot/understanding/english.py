@@ -5,7 +5,7 @@ from __future__ import annotations
 from intakebot.understanding.language import Language
 
 _AUXILIARIES = (
-    "is are was were do does did have has had can could will would should must need might".split()
+    ["is", "are", "was", "were", "do", "does", "did", "have", "has", "had", "can", "could", "will", "would", "should", "must", "need", "might"]
 )  # fmt: skip
 
 
@@ -33,7 +33,22 @@ def _expansions() -> dict[str, tuple[str, ...]]:
         table[form] = ("could", "not")
     for form in ("wasnt", "wasn't", "wasn", "werent", "weren't"):
         table[form] = ("was", "not")
-    for pronoun in ("i", "you", "he", "she", "it", "we", "they", "that", "there", "what", "who", "here", "where", "how"):
+    for pronoun in (
+        "i",
+        "you",
+        "he",
+        "she",
+        "it",
+        "we",
+        "they",
+        "that",
+        "there",
+        "what",
+        "who",
+        "here",
+        "where",
+        "how",
+    ):
         table[f"{pronoun}'s"] = (pronoun, "is")
         table[f"{pronoun}'ve"] = (pronoun, "have")
         table[f"{pronoun}'re"] = (pronoun, "are")
@@ -60,8 +75,46 @@ def _expansions() -> dict[str, tuple[str, ...]]:
 
 
 _KEEP = frozenset(
-    "this his is was as us yes has does its always less unless perhaps bus gas plus lens during thing nothing something "
-    "anything everything string spring bring ring king red bed need speed feed seed shed used bluray".split()
+    [
+        "this",
+        "his",
+        "is",
+        "was",
+        "as",
+        "us",
+        "yes",
+        "has",
+        "does",
+        "its",
+        "always",
+        "less",
+        "unless",
+        "perhaps",
+        "bus",
+        "gas",
+        "plus",
+        "lens",
+        "during",
+        "thing",
+        "nothing",
+        "something",
+        "anything",
+        "everything",
+        "string",
+        "spring",
+        "bring",
+        "ring",
+        "king",
+        "red",
+        "bed",
+        "need",
+        "speed",
+        "feed",
+        "seed",
+        "shed",
+        "used",
+        "bluray",
+    ]
 )
 _IRREGULAR = {
     "stuck": "stuck", "broken": "broken", "broke": "broken", "busted": "broken", "gone": "go", "went": "go", "goes": "go", "going": "go",
@@ -90,14 +143,16 @@ def stem(word: str) -> str:
     if word in _IRREGULAR:
         return _IRREGULAR[word]
     if word in _KEEP or len(word) < 4 or not word.isalpha():
-        return word[:-1] if len(word) == 3 and word.endswith("s") and word[0] not in "aeiou" and word not in _KEEP else word
+        return (
+            word[:-1]
+            if len(word) == 3 and word.endswith("s") and word[0] not in "aeiou" and word not in _KEEP
+            else word
+        )
     for ending in ("ising", "ised", "ises", "ise"):
         if len(word) > len(ending) + 3 and word.endswith(ending.replace("s", "z", 1)):
             word = word[: -len(ending)] + ending
     base = word
-    if word.endswith("ies"):
-        base = word[:-3] + "y"
-    elif word.endswith("ied"):
+    if word.endswith("ies") or word.endswith("ied"):
         base = word[:-3] + "y"
     elif word.endswith("ing") and len(word) >= 6 and any(v in "aeiouy" for v in word[:-3]):
         base = _undouble(word[:-3])
@@ -116,26 +171,24 @@ def _undouble(base: str) -> str:
     return base[:-1] if len(base) > 3 and base[-1] == base[-2] and base[-1] not in "lsz" else base
 
 
+# fmt: off
 ENGLISH = Language(
     locale="en",
     spelling="en",
     stem=stem,
     expansions=_expansions(),
     fillers=frozenset(
-        "a an the my our your his her their this that these those any of it's its itself even just really actually still also always quite very "
-        "simply basically completely totally properly correctly currently now again suddenly somehow at all anymore more own old new little bit so "
-        "please kind sort like bloody damn flipping literally well already either ever yet both it older newer other normal regular standard most rather pretty too absolutely "
-        "be do have will would can could constantly continually suddenly recently lately today yesterday only fully full normally usually seemingly apparently".split()
+        ["a", "an", "the", "my", "our", "your", "his", "her", "their", "this", "that", "these", "those", "any", "of", "it's", "its", "itself", "even", "just", "really", "actually", "still", "also", "always", "quite", "very", "simply", "basically", "completely", "totally", "properly", "correctly", "currently", "now", "again", "suddenly", "somehow", "at", "all", "anymore", "more", "own", "old", "new", "little", "bit", "so", "please", "kind", "sort", "like", "bloody", "damn", "flipping", "literally", "well", "already", "either", "ever", "yet", "both", "it", "older", "newer", "other", "normal", "regular", "standard", "most", "rather", "pretty", "too", "absolutely", "be", "do", "have", "will", "would", "can", "could", "constantly", "continually", "suddenly", "recently", "lately", "today", "yesterday", "only", "fully", "full", "normally", "usually", "seemingly", "apparently"]
     ),
-    breaks=frozenset("but however though although because then so while whereas except since until otherwise yet which plus".split()),
-    joins=frozenset("and or nor / &".split()),
-    negators=frozenset("no not never without none neither nor nothing nobody zero hardly nae".split()),
+    breaks=frozenset(["but", "however", "though", "although", "because", "then", "so", "while", "whereas", "except", "since", "until", "otherwise", "yet", "which", "plus"]),
+    joins=frozenset(["and", "or", "nor", "/", "&"]),
+    negators=frozenset(["no", "not", "never", "without", "none", "neither", "nor", "nothing", "nobody", "zero", "hardly", "nae"]),
     modal_negators=frozenset(
         (modal, "not") for modal in ("can", "could", "will", "would")
     ),
-    perception=frozenset("hear heard see smell notice detect feel find make".split()),
-    scope_ends=frozenset("just only instead rather except apart".split()),
-    subjects=frozenset("i it you he she we they the my there".split()),
+    perception=frozenset(["hear", "heard", "see", "smell", "notice", "detect", "feel", "find", "make"]),
+    scope_ends=frozenset(["just", "only", "instead", "rather", "except", "apart"]),
+    subjects=frozenset(["i", "it", "you", "he", "she", "we", "they", "the", "my", "there"]),
     hedges={
         "i think": 0.7, "i believe": 0.75, "i guess": 0.6, "i suppose": 0.6, "i suspect": 0.65, "i assume": 0.65, "i reckon": 0.7,
         "maybe": 0.55, "perhaps": 0.55, "might": 0.5, "possibly": 0.5, "probably": 0.7, "could be": 0.5, "may be": 0.55, "may have": 0.55,
@@ -144,7 +197,7 @@ ENGLISH = Language(
         "as far as i can tell": 0.75, "if i remember": 0.65, "pretty sure": 0.85, "fairly sure": 0.8, "almost sure": 0.85,
         "i am told": 0.75, "says it": 0.8, "presumably": 0.65, "likely": 0.7, "looks like": 0.75, "sort of": 0.75, "kind of": 0.75,
         "guessing": 0.6, "afaik": 0.75, "i imagine": 0.6, "i would say": 0.75,
-    },  # fmt: skip
+    },
     cues={
         "hypothetical": (
             "if", "unless", "in case", "in the event", "what happens when", "suppose", "assuming", "worried that", "worried it", "afraid that", "afraid of", "scared of",
@@ -238,10 +291,10 @@ ENGLISH = Language(
         "lead_in": ("my name is", "the name is", "name is", "it is called", "it is a", "it is an", "it is the", "it is", "the model is", "model is", "model number is", "i am", "called", "it says", "the label says", "label says", "that is", "this is", "it reads", "the title is", "it would be"),
     },
     numbers={word: value for value, word in enumerate(
-        "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
+        ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
     )} | {"a": 1, "an": 1, "couple": 2, "pair": 2, "dozen": 12, "both": 2, "single": 1},
-    ordinals={word: value for value, word in enumerate("first second third fourth fifth sixth seventh eighth ninth tenth".split(), 1)} | {"last": -1},
-    tens={word: 10 * value for value, word in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), 2)} | {"hundred": 100, "thousand": 1000, "fourty": 40},
+    ordinals={word: value for value, word in enumerate(["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth"], 1)} | {"last": -1},
+    tens={word: 10 * value for value, word in enumerate(["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"], 2)} | {"hundred": 100, "thousand": 1000, "fourty": 40},
     fractions={"half": "0.5"},
     units={
         "year": "years", "years": "years", "yr": "years", "yrs": "years", "month": "months", "months": "months", "mth": "months", "mths": "months", "week": "weeks", "weeks": "weeks", "wk": "weeks", "wks": "weeks",
@@ -260,4 +313,5 @@ ENGLISH = Language(
         "easter": "easter", "fortnight": "fortnight",
     },
     day_first=True,
-)  # fmt: skip
+)
+# fmt: on

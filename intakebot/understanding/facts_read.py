@@ -30,16 +30,22 @@ class PhraseFacts:
 
 @dataclass(frozen=True)
 class _Found:
+    """plural: the disc class was named in the plural ("CDs"), which is less often said of any disc."""
+
     heard: HeardFact
     position: int
     ruled_out: bool = False
+    plural: bool = False
 
 
 def read_phrases(
     folded: Folded, tokens: Sequence[Token], lattice: Lattice, scopes: Scopes, lexicon: Lexicon,
-    known: Mapping[str, Value],
+    known: Mapping[str, Value], expected: Fact | None = None,
 ) -> PhraseFacts:  # fmt: skip
-    """Every fact the phrases state."""
+    """Every fact the phrases state.
+
+    expected: the fact that was just asked for; a disc class asked for is meant as that class.
+    """
     everything = lattice.find()
     device_role = lexicon.role("device_kind")
     device_kinds = _device_kinds(everything, scopes, lexicon, known)
@@ -59,19 +65,22 @@ def read_phrases(
     contrast = any(match.reading.kind == "contrast" and match.denied_at < 0 for match in matches)
     found: list[_Found] = []
     used: set[int] = set()
-    reader = _Reader(folded, tokens, scopes, lexicon, people, passive, spent)
+    discs = [mark for mark in lattice.marks if mark.kind.startswith("disc.")]
+    reader = _Reader(folded, tokens, scopes, lexicon, people, passive, spent, known, discs)
     for match in matches:
         used.update(match.used)
         if match.reading.kind == "fact":
             found.extend(reader.fact(match))
         elif match.reading.kind == "disc_result":
             found.extend(reader.disc_result(match))
-    found = _everyday_classes(found, device_kinds, contrast, lexicon)
+    found = _everyday_classes(found, device_kinds, contrast, lexicon, expected)
     correcting = [index for index, flag in enumerate(scopes.correction) if flag >= 0]
     facts = _one_value_each([f for f in found if not f.ruled_out], correcting, lexicon, device_role)
     facts = _drop_contradicted(facts, lexicon)
     held = {fact.fact for fact in facts}
-    ruled_out = {(f.heard.fact, f.heard.value): f.heard for f in found if f.ruled_out and f.heard.fact not in held}
+    ruled_out = {
+        (f.heard.fact, f.heard.value): f.heard for f in found if f.ruled_out and f.heard.fact not in held
+    }
     return PhraseFacts(tuple(facts), tuple(ruled_out.values()), frozenset(used))
 
 
@@ -85,7 +94,9 @@ def _device_kinds(
     if fact.id in known:
         return frozenset({str(known[fact.id])})
     named = [
-        m for m in settle([m for m in matches if m.reading.fact == fact.id]) if not within(scopes.elsewhere, m)
+        m
+        for m in settle([m for m in matches if m.reading.fact == fact.id])
+        if not within(scopes.elsewhere, m)
     ]
     return frozenset({m.reading.value for m in named} or {"?"})
 
@@ -99,10 +110,11 @@ class _Reader:
 
     def __init__(
         self, folded: Folded, tokens: Sequence[Token], scopes: Scopes, lexicon: Lexicon, people: Sequence[Mark],
-        passive: Sequence[Mark], spent: frozenset[int],
+        passive: Sequence[Mark], spent: frozenset[int], known: Mapping[str, Value],
+        discs: Sequence[Mark],
     ) -> None:  # fmt: skip
         self.folded, self.tokens, self.scopes, self.lexicon = folded, tokens, scopes, lexicon
-        self.people, self.passive, self.spent = people, passive, spent
+        self.people, self.passive, self.spent, self.known, self.discs = people, passive, spent, known, discs
 
     def span(self, match: Match) -> Span:
         return self.folded.span(self.tokens[match.used[0]].start, self.tokens[match.used[-1]].end)
@@ -142,12 +154,20 @@ class _Reader:
         out: list[_Found] = []
         for fact in self.lexicon.facts_by_role.get("disc_result", ()):
             if fact.disc_class in match.discs:
-                out.append(self._found(match, fact.id, value, match.reading.certainty, False))
+                found = self._found(match, fact.id, value, match.reading.certainty, False)
+                out.append(replace(found, plural=self._plural(match, fact.disc_class)))
         if not out and "any" in match.discs and value in self.lexicon.any_disc:
             generic, meaning = self.lexicon.any_disc[value]
             if generic in self.lexicon.family.facts:
                 out.append(self._found(match, generic, meaning, match.reading.certainty, False))
         return out
+
+    def _plural(self, match: Match, disc_class: str | None) -> bool:
+        return any(
+            self.tokens[mark.end - 1].word != self.tokens[mark.end - 1].stem
+            for mark in self.discs
+            if mark.kind == f"disc.{disc_class}" and match.start <= mark.start and mark.end <= match.end
+        )
 
     def _attempt(self, match: Match, fact: Fact, value: str, denied: bool) -> list[_Found]:
         if value != "someone":
@@ -156,9 +176,13 @@ class _Reader:
             return [self._found(match, fact.id, value, match.reading.certainty, False)]
         if denied:
             return [self._found(match, fact.id, "nobody", NEGATED_ATTEMPT_CERTAINTY, True)]
-        who, sureness = who_did(match, self.scopes, self.tokens, self.people, self.passive, self.lexicon.cues.get("pronoun", ()))
+        who, sureness = who_did(
+            match, self.scopes, self.tokens, self.people, self.passive, self.lexicon.cues.get("pronoun", ())
+        )
         if who not in fact.options:
             who = "someone"
+        if who == "someone" and self.known.get(fact.id) not in (None, "nobody"):
+            return []
         return [self._found(match, fact.id, who, min(sureness, match.reading.certainty), False)]
 
     def _negated(self, match: Match) -> bool:
@@ -179,15 +203,26 @@ class _Reader:
         return _Found(heard, match.used[0])
 
 
+UNSURE_GENERIC = 0.6
+"""Certainty of "no disc is read" from "DVDs won't play" on a device that also plays other classes."""
+
+
 def _everyday_classes(
-    found: list[_Found], kinds: frozenset[str], contrast: bool, lexicon: Lexicon
+    found: list[_Found], kinds: frozenset[str], contrast: bool, lexicon: Lexicon, expected: Fact | None
 ) -> list[_Found]:
     """Class words said of any disc: on a device whose owners say that word for every disc, and with no other class
-    named that plays, "CDs won't play" means that no disc is read. Where something else of the device is said to work
-    ("but the radio is fine") both are meant."""
+    named beside it, "CD won't play" means that no disc is read. Where something else of the device is said to work
+    ("but the radio is fine"), and for a plural on a device of several classes, the class result is meant as well.
+    """
     by_class = {fact.id: fact.disc_class or "" for fact in lexicon.facts_by_role.get("disc_result", ())}
-    plays = {by_class[f.heard.fact] for f in found if f.heard.fact in by_class and f.heard.value == "plays"}
-    fails = {by_class[f.heard.fact] for f in found if f.heard.fact in by_class and f.heard.value == "fails"}
+    named: dict[str, set[str]] = {}
+    for item in found:
+        if item.heard.fact in by_class:
+            named.setdefault(str(item.heard.value), set()).add(by_class[item.heard.fact])
+    others = set().union(*named.values()) if named else set()
+    several = any(
+        len(lexicon.family.devices[kind].discs) > 1 for kind in kinds if kind in lexicon.family.devices
+    )
     out: list[_Found] = []
     for item in found:
         disc_class = by_class.get(item.heard.fact)
@@ -195,15 +230,18 @@ def _everyday_classes(
             out.append(item)
             continue
         everyday = bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)
-        generic, meaning = lexicon.any_disc[str(item.heard.value)]
-        same_side = plays if item.heard.value == "plays" else fails
-        other_side = fails if item.heard.value == "plays" else plays
-        if not everyday or other_side - {disc_class} or same_side - {disc_class}:
+        asked = expected is not None and expected.role == "disc_result"
+        if not everyday or asked or others - {disc_class}:
             out.append(item)
             continue
+        generic, meaning = lexicon.any_disc[str(item.heard.value)]
+        both = contrast or (item.plural and several)
         if generic in lexicon.family.facts:
-            out.append(replace(item, heard=replace(item.heard, fact=generic, value=meaning)))
-        if contrast:
+            sure = (
+                min(item.heard.certainty, UNSURE_GENERIC) if both and not contrast else item.heard.certainty
+            )
+            out.append(replace(item, heard=replace(item.heard, fact=generic, value=meaning, certainty=sure)))
+        if both:
             out.append(item)
     return out
 
@@ -230,7 +268,7 @@ def _one_value_each(
 
 
 def _drop_contradicted(facts: list[HeardFact], lexicon: Lexicon) -> list[HeardFact]:
-    """"Nothing plays" gives way to a more exact fact of the same message that implies the opposite ("sometimes it
+    """ "Nothing plays" gives way to a more exact fact of the same message that implies the opposite ("sometimes it
     won't read"), as the family's `implies` say."""
     generic = {fact for fact, _ in lexicon.any_disc.values()}
     against = {
@@ -239,7 +277,11 @@ def _drop_contradicted(facts: list[HeardFact], lexicon: Lexicon) -> list[HeardFa
         for rule in lexicon.family.facts[heard.fact].implies
         if rule.value == heard.value and rule.fact in generic
     }
-    return [h for h in facts if not any(h.fact == fact and h.value not in (None, gives) for fact, gives in against)]
+    return [
+        h
+        for h in facts
+        if not any(h.fact == fact and h.value not in (None, gives) for fact, gives in against)
+    ]
 
 
 _TELLING = ("nobody", "someone", "owner", "friend", "shop")

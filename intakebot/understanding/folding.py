@@ -94,7 +94,9 @@ def fold(original: str) -> Folded:
         if is_ignorable(char):
             continue
         group = [char]
-        while position < total and (unicodedata.combining(original[position]) or is_ignorable(original[position])):
+        while position < total and (
+            unicodedata.combining(original[position]) or is_ignorable(original[position])
+        ):
             if len(group) <= MAX_MARKS and not is_ignorable(original[position]):
                 group.append(original[position])
             position += 1

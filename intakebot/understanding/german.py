@@ -17,7 +17,28 @@ _IRREGULAR = {
     "keine": "kein", "keinen": "kein", "keinem": "kein", "keiner": "kein", "keinerlei": "kein", "keins": "kein", "cds": "cd", "dvds": "dvd", "games": "game",
     "oeffnet": "oeffn", "oeffnen": "oeffn", "geoeffnet": "geoeffn", "auf": "auf", "nicht": "nicht", "nichts": "nichts",
 }  # fmt: skip
-_ENDINGS = ("esten", "enden", "ende", "ungen", "ung", "eten", "ten", "tet", "est", "en", "er", "es", "em", "et", "te", "st", "e", "n", "s", "t")
+_ENDINGS = (
+    "esten",
+    "enden",
+    "ende",
+    "ungen",
+    "ung",
+    "eten",
+    "ten",
+    "tet",
+    "est",
+    "en",
+    "er",
+    "es",
+    "em",
+    "et",
+    "te",
+    "st",
+    "e",
+    "n",
+    "s",
+    "t",
+)
 
 
 def stem(word: str) -> str:
@@ -32,12 +53,54 @@ def stem(word: str) -> str:
     return word
 
 
-_UNITS = "null ein zwei drei vier fuenf sechs sieben acht neun".split()
-_TENS = {word: 10 * n for n, word in enumerate("zwanzig dreissig vierzig fuenfzig sechzig siebzig achtzig neunzig".split(), 2)}
-_NUMBERS = {word: n for n, word in enumerate("null eins zwei drei vier fuenf sechs sieben acht neun zehn elf zwoelf dreizehn vierzehn fuenfzehn sechzehn siebzehn achtzehn neunzehn".split())}
+_UNITS = ["null", "ein", "zwei", "drei", "vier", "fuenf", "sechs", "sieben", "acht", "neun"]
+_TENS = {
+    word: 10 * n
+    for n, word in enumerate(
+        ["zwanzig", "dreissig", "vierzig", "fuenfzig", "sechzig", "siebzig", "achtzig", "neunzig"], 2
+    )
+}
+_NUMBERS = {
+    word: n
+    for n, word in enumerate(
+        [
+            "null",
+            "eins",
+            "zwei",
+            "drei",
+            "vier",
+            "fuenf",
+            "sechs",
+            "sieben",
+            "acht",
+            "neun",
+            "zehn",
+            "elf",
+            "zwoelf",
+            "dreizehn",
+            "vierzehn",
+            "fuenfzehn",
+            "sechzehn",
+            "siebzehn",
+            "achtzehn",
+            "neunzehn",
+        ]
+    )
+}
 _NUMBERS |= {f"{_UNITS[one]}und{ten}": value + one for ten, value in _TENS.items() for one in range(1, 10)}
-_NUMBERS |= {"ein": 1, "eine": 1, "einen": 1, "einem": 1, "einer": 1, "zwo": 2, "paar": 2, "dutzend": 12, "beide": 2}
+_NUMBERS |= {
+    "ein": 1,
+    "eine": 1,
+    "einen": 1,
+    "einem": 1,
+    "einer": 1,
+    "zwo": 2,
+    "paar": 2,
+    "dutzend": 12,
+    "beide": 2,
+}
 
+# fmt: off
 GERMAN = Language(
     locale="de",
     spelling="de",
@@ -49,17 +112,15 @@ GERMAN = Language(
         "vllt": ("vielleicht",), "evtl": ("eventuell",), "zb": (), "wg": ("wegen",), "ca": ("circa",), "nr": ("nummer",),
     },
     fillers=frozenset(
-        "der die das den dem des ein eine einen einem einer mein meine meinen meinem meiner unser unsere dein deine ihr ihre sein seine es einfach nur noch auch immer schon sehr ganz jetzt mehr "
-        "so da dann mal ja doch gar ueberhaupt richtig wieder plotzlich ploetzlich leider eigentlich halt eben voellig komplett total bei beim im am vom zum hab werd woll koenn dieser diese dieses alle allen "
-        "irgendwie ploetzlich nun meist meistens normal normale normalen alte alten neue neuen neuere neueren aeltere sich mich mir uns ihn ihm selbst".split()
+        ["der", "die", "das", "den", "dem", "des", "ein", "eine", "einen", "einem", "einer", "mein", "meine", "meinen", "meinem", "meiner", "unser", "unsere", "dein", "deine", "ihr", "ihre", "sein", "seine", "es", "einfach", "nur", "noch", "auch", "immer", "schon", "sehr", "ganz", "jetzt", "mehr", "so", "da", "dann", "mal", "ja", "doch", "gar", "ueberhaupt", "richtig", "wieder", "plotzlich", "ploetzlich", "leider", "eigentlich", "halt", "eben", "voellig", "komplett", "total", "bei", "beim", "im", "am", "vom", "zum", "hab", "werd", "woll", "koenn", "dieser", "diese", "dieses", "alle", "allen", "irgendwie", "ploetzlich", "nun", "meist", "meistens", "normal", "normale", "normalen", "alte", "alten", "neue", "neuen", "neuere", "neueren", "aeltere", "sich", "mich", "mir", "uns", "ihn", "ihm", "selbst"]
     ),
-    breaks=frozenset("aber jedoch obwohl weil denn sondern waehrend ausser seit seitdem bis sonst sodass deshalb deswegen trotzdem allerdings".split()),
-    joins=frozenset("und oder noch / &".split()),
-    negators=frozenset("kein keine keinen keinem keiner keinerlei nicht nie niemals ohne weder niemand nichts nein kaum keins".split()),
+    breaks=frozenset(["aber", "jedoch", "obwohl", "weil", "denn", "sondern", "waehrend", "ausser", "seit", "seitdem", "bis", "sonst", "sodass", "deshalb", "deswegen", "trotzdem", "allerdings"]),
+    joins=frozenset(["und", "oder", "noch", "/", "&"]),
+    negators=frozenset(["kein", "keine", "keinen", "keinem", "keiner", "keinerlei", "nicht", "nie", "niemals", "ohne", "weder", "niemand", "nichts", "nein", "kaum", "keins"]),
     modal_negators=frozenset(),
     perception=frozenset(),
-    scope_ends=frozenset("nur sondern".split()),
-    subjects=frozenset("ich es er sie wir das der die man".split()),
+    scope_ends=frozenset(["nur", "sondern"]),
+    subjects=frozenset(["ich", "es", "er", "sie", "wir", "das", "der", "die", "man"]),
     hedges={
         "ich glaube": 0.7, "glaube ich": 0.7, "glaube": 0.7, "ich denke": 0.7, "denke ich": 0.7, "vielleicht": 0.55, "eventuell": 0.55, "moeglicherweise": 0.5, "vermutlich": 0.7, "wahrscheinlich": 0.7, "wohl": 0.75,
         "koennte": 0.5, "koennte sein": 0.5, "muesste": 0.7, "sollte": 0.7, "scheint": 0.8, "anscheinend": 0.75, "angeblich": 0.6, "soweit ich weiss": 0.75, "bin nicht sicher": 0.5, "nicht sicher": 0.5, "nehme an": 0.65, "schaetze": 0.6,
@@ -94,7 +155,7 @@ GERMAN = Language(
         "lead_in": ("mein name ist", "ich heisse", "ich bin", "das modell ist", "modell ist", "es ist ein", "es ist eine", "es ist", "das ist", "da steht", "er heisst", "sie heisst", "name ist", "auf dem schild steht"),
     },
     numbers=_NUMBERS,
-    ordinals={form: value for value, base in enumerate("erste zweite dritte vierte fuenfte sechste siebte achte neunte zehnte".split(), 1) for form in (base, f"{base}n", f"{base}s", f"{base}r")} | {"letzte": -1, "letzter": -1, "letztes": -1, "letzten": -1},
+    ordinals={form: value for value, base in enumerate(["erste", "zweite", "dritte", "vierte", "fuenfte", "sechste", "siebte", "achte", "neunte", "zehnte"], 1) for form in (base, f"{base}n", f"{base}s", f"{base}r")} | {"letzte": -1, "letzter": -1, "letztes": -1, "letzten": -1},
     tens=_TENS | {"hundert": 100, "einhundert": 100, "zweihundert": 200, "tausend": 1000},
     fractions={"halb": "0.5", "halbes": "0.5", "halbe": "0.5", "anderthalb": "1.5"},
     units={
@@ -113,4 +174,5 @@ GERMAN = Language(
     },
     day_first=True,
     negators_after=frozenset({"nicht"}),
-)  # fmt: skip
+)
+# fmt: on

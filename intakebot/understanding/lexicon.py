@@ -97,8 +97,8 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
     for source, reading in _readings(cues, values):
         phrase = parse_phrase(source, f"phrases/{locale}: {reading.fact or reading.kind}={reading.value}")
         final = Reading(reading.kind, reading.fact, reading.value, phrase.certainty, phrase.devices)
-        for row in phrase.rows:
-            node = _insert_row(root, row, language, words)
+        for elements in phrase.rows:
+            node = _insert_row(root, elements, language, words)
             if final not in node.accepts:
                 node.accepts.append(final)
         if reading.kind == "fact":
@@ -121,7 +121,17 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
     )  # fmt: skip
 
 
-_NOT_CLASSES = ("nothing", "contrast", "disc_compounds", "independent", "small_talk", "small_talk", "disc_result.", "any_disc.", "namesake.")
+_NOT_CLASSES = (
+    "nothing",
+    "contrast",
+    "disc_compounds",
+    "independent",
+    "small_talk",
+    "small_talk",
+    "disc_result.",
+    "any_disc.",
+    "namesake.",
+)
 
 
 def _is_class(kind: str) -> bool:

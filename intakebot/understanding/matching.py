@@ -21,7 +21,9 @@ MAX_LISTED = 6
 Arc = tuple[str, int, frozenset[str]]
 """Label, token index after it, disc classes named by it."""
 
-_STRICT = frozenset({"hypothetical", "question_openers", "request_openers", "intention", "past", "correction", "passive"})
+_STRICT = frozenset(
+    {"hypothetical", "question_openers", "request_openers", "intention", "past", "correction", "passive"}
+)
 """Cue kinds whose members are read without fillers in between ("before that I" is not "before I")."""
 
 _NONE: frozenset[str] = frozenset()
@@ -210,7 +212,13 @@ class Lattice:
                 self._gap(child, at, size, limit, used, discs, denied, stack)
 
     def _accept(
-        self, node: Node, at: int, used: tuple[int, ...], discs: frozenset[str], denied: int, found: list[Match]
+        self,
+        node: Node,
+        at: int,
+        used: tuple[int, ...],
+        discs: frozenset[str],
+        denied: int,
+        found: list[Match],
     ) -> None:
         if denied >= 0 and any(self.negator[index] for index in used):
             return
@@ -220,7 +228,13 @@ class Lattice:
                 found.extend(Match(reading, used, discs, denied) for reading in ending.accepts)
 
     def _step(
-        self, node: Node, at: int, used: tuple[int, ...], discs: frozenset[str], denied: int, stack: list[_State]
+        self,
+        node: Node,
+        at: int,
+        used: tuple[int, ...],
+        discs: frozenset[str],
+        denied: int,
+        stack: list[_State],
     ) -> None:
         edges = node.edges
         for label, end, named in self.arcs[at]:
@@ -244,7 +258,10 @@ def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> lis
     Two readings of the same tokens both stay. Facts in `independent` neither hide other facts nor are hidden by them, except by
     wordings that mean nothing ("power supply"). Matches are compared only where they overlap.
     """
-    ordered = sorted(set(matches), key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used, m.denied_at))
+    ordered = sorted(
+        set(matches),
+        key=lambda m: (m.start, -len(m.used), m.reading.fact, m.reading.value, m.used, m.denied_at),
+    )
     sets = [frozenset(match.used) for match in ordered]
     kept: list[Match] = []
     begin = 0

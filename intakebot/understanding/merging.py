@@ -28,7 +28,16 @@ def answer_facts(
     if expecting is None or not tokens:
         return []
     span = folded.span(*(answer.span or (tokens[0].start, tokens[-1].end)))
-    certainty = min([1.0, *(scopes.hedge[i] for i, t in enumerate(tokens) if answer.span and answer.span[0] <= t.start < answer.span[1])])
+    certainty = min(
+        [
+            1.0,
+            *(
+                scopes.hedge[i]
+                for i, t in enumerate(tokens)
+                if answer.span and answer.span[0] <= t.start < answer.span[1]
+            ),
+        ]
+    )
     if answer.options:
         return _from_options(folded, span, answer.options, expected, certainty)
     if expected is None:
@@ -52,7 +61,9 @@ def answer_facts(
 
 
 def _fact(folded: Folded, fact: str, value: Value | None, certainty: float, span: Span) -> HeardFact:
-    return HeardFact(fact, value, round(certainty, 3), span, folded.original[span[0] : span[1]], False, "answer")
+    return HeardFact(
+        fact, value, round(certainty, 3), span, folded.original[span[0] : span[1]], False, "answer"
+    )
 
 
 def _from_options(
@@ -64,7 +75,12 @@ def _from_options(
             held = joined.get(fact)
             if isinstance(held, tuple) and isinstance(value, tuple):
                 joined[fact] = tuple(dict.fromkeys((*held, *value)))
-            elif expected is not None and expected.type == "choices" and fact == expected.id and isinstance(value, str):
+            elif (
+                expected is not None
+                and expected.type == "choices"
+                and fact == expected.id
+                and isinstance(value, str)
+            ):
                 before = held if isinstance(held, tuple) else ()
                 joined[fact] = tuple(dict.fromkeys((*before, value)))
             else:
@@ -111,7 +127,9 @@ def merge_facts(
             continue
         elif heard.value in ("yes", "no") or (heard.value == "someone" and held.value is not None):
             doubt = held.certainty if heard.value == "someone" else CONFLICT_CERTAINTY
-            merged[heard.fact] = HeardFact(held.fact, held.value, doubt, held.span, held.quote, held.negated, held.source)
+            merged[heard.fact] = HeardFact(
+                held.fact, held.value, doubt, held.span, held.quote, held.negated, held.source
+            )
         else:
             merged[heard.fact] = heard
     return tuple(sorted(merged.values(), key=lambda h: (h.span, h.fact)))
@@ -127,6 +145,7 @@ def choice_of(answer: AnswerRead, expecting: Expecting | None, facts: Sequence[H
     fitting = [
         option
         for option in expecting.options
-        if option.sets and all(fact in values and values[fact] == value for fact, value in option.sets.items())
+        if option.sets
+        and all(fact in values and values[fact] == value for fact, value in option.sets.items())
     ]
     return fitting[0].id if len(fitting) == 1 else None

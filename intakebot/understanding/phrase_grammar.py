@@ -74,7 +74,9 @@ def parse_phrase(source: str, place: str = "phrase") -> Phrase:
     rows, rest = _rows(pieces, 0, place, source, inside=False)
     if rest != len(pieces):
         raise BadInputError(place, source, "balanced brackets")
-    unique = tuple(dict.fromkeys(row for row in rows if any(e.kind in ("stem", "exact", "class", "any") for e in row)))
+    unique = tuple(
+        dict.fromkeys(row for row in rows if any(e.kind in ("stem", "exact", "class", "any") for e in row))
+    )
     if not unique:
         raise BadInputError(place, source, "at least one word")
     return Phrase(source, unique, devices, certainty)

@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -47,7 +48,9 @@ class Proposer:
         chances = _softmax(self.weights[list(features)].sum(axis=0) / np.sqrt(len(features)) + self.bias)
         order = np.argsort(-chances, kind="stable")[:3]
         return [
-            (*self.labels[k], float(chances[k])) for k in order if chances[k] >= THRESHOLD and self.labels[k] != ("", "")
+            (*self.labels[k], float(chances[k]))
+            for k in order
+            if chances[k] >= THRESHOLD and self.labels[k] != ("", "")
         ]
 
 
@@ -59,7 +62,7 @@ def _bucket(text: str) -> int:
 def features_of(stems: tuple[str, ...]) -> tuple[int, ...]:
     """Sorted, distinct feature buckets of a row of stems."""
     buckets = {_bucket(f"w {stem}") for stem in stems}
-    buckets |= {_bucket(f"p {left} {right}") for left, right in zip(stems, stems[1:], strict=False)}
+    buckets |= {_bucket(f"p {left} {right}") for left, right in pairwise(stems)}
     for stem in stems:
         padded = f"<{stem}>"
         buckets |= {_bucket(f"c {padded[at : at + 3]}") for at in range(max(1, len(padded) - 2))}
@@ -76,7 +79,8 @@ def train_proposer(lexicon: Lexicon) -> Proposer | None:
     rows = [
         ((fact, value), features_of(tuple(_stems(text, lexicon.language))[:MAX_WORDS]))
         for fact, value, text in lexicon.examples
-        if fact == "" or (fact in lexicon.family.facts and lexicon.family.facts[fact].type in ("yes_no", "choice"))
+        if fact == ""
+        or (fact in lexicon.family.facts and lexicon.family.facts[fact].type in ("yes_no", "choice"))
     ]
     labels = tuple(sorted({label for label, _ in rows}))
     if len(labels) < 2:

@@ -26,12 +26,16 @@ class Number:
     value: Decimal
     start: int
     end: int
-    written: bool   # in digits
+    written: bool  # in digits
 
 
 def parse_digits(word: str) -> Decimal | None:
     """ "1,200.50", "1.200,50", "80" -> Decimal; None for anything else (dates such as 15.12.2026 too)."""
-    if not word[:1].isdigit() or len(word) > MAX_DIGITS + 4 or any(not (c.isascii() and (c.isdigit() or c in ".,")) for c in word):
+    if (
+        not word[:1].isdigit()
+        or len(word) > MAX_DIGITS + 4
+        or any(not (c.isascii() and (c.isdigit() or c in ".,")) for c in word)
+    ):
         return None
     signs = [char for char in word if char in ".,"]
     groups = word.replace(",", ".").split(".")
@@ -89,8 +93,12 @@ def _in_words(tokens: Sequence[Token], start: int, language: Language) -> Number
             if seen and current % 100:
                 break
             current += language.tens[word]
-        elif seen and word in language.joins and current >= 100 and index + 1 < len(tokens) and (
-            tokens[index + 1].word in language.numbers or tokens[index + 1].word in language.tens
+        elif (
+            seen
+            and word in language.joins
+            and current >= 100
+            and index + 1 < len(tokens)
+            and (tokens[index + 1].word in language.numbers or tokens[index + 1].word in language.tens)
         ):
             index += 1
             continue
@@ -112,7 +120,11 @@ def _in_words(tokens: Sequence[Token], start: int, language: Language) -> Number
 
 
 def find_amounts(
-    folded: Folded, tokens: Sequence[Token], numbers: Sequence[Number], marks: Sequence[Mark], language: Language
+    folded: Folded,
+    tokens: Sequence[Token],
+    numbers: Sequence[Number],
+    marks: Sequence[Mark],
+    language: Language,
 ) -> list[AmountMention]:
     """Sums with a currency sign or word beside them, or with a limit word before them and no other unit behind."""
     limits = sorted((mark.start, mark.end) for mark in marks if mark.kind == "limit")
@@ -124,14 +136,20 @@ def find_amounts(
             0 <= opening - number.end <= 2 for opening, _ in limits
         )
         following = tokens[end].word if end < len(tokens) else ""
-        if currency is None and not (near and number.written and number.value >= 5 and not _other_unit(following, language)):
+        if currency is None and not (
+            near and number.written and number.value >= 5 and not _other_unit(following, language)
+        ):
             continue
-        out.append(AmountMention(number.value, currency, near, folded.span(tokens[start].start, tokens[end - 1].end)))
+        out.append(
+            AmountMention(number.value, currency, near, folded.span(tokens[start].start, tokens[end - 1].end))
+        )
     return out
 
 
 def _other_unit(word: str, language: Language) -> bool:
-    return word in language.units or word in language.months or word in ("st", "nd", "rd", "th", "%", "/", ":")
+    return (
+        word in language.units or word in language.months or word in ("st", "nd", "rd", "th", "%", "/", ":")
+    )
 
 
 def _currency(tokens: Sequence[Token], number: Number, language: Language) -> tuple[str | None, int, int]:
@@ -153,13 +171,21 @@ def find_counts(
     out: list[CountMention] = []
     for number in numbers:
         index = number.end
-        while index < len(tokens) and index < number.end + 3 and tokens[index].word in (*language.fillers, "or", "more"):
+        while (
+            index < len(tokens)
+            and index < number.end + 3
+            and tokens[index].word in (*language.fillers, "or", "more")
+        ):
             index += 1
         unit: str | None = None
         if index < len(tokens) and tokens[index].is_word:
             word = tokens[index].word
             unit = language.units.get(word, tokens[index].stem)
-        out.append(CountMention(number.value, unit, folded.span(tokens[number.start].start, tokens[number.end - 1].end)))
+        out.append(
+            CountMention(
+                number.value, unit, folded.span(tokens[number.start].start, tokens[number.end - 1].end)
+            )
+        )
     return out
 
 

@@ -26,7 +26,15 @@ from intakebot.understanding.quantities import find_amounts, find_counts, find_n
 from intakebot.understanding.role_facts import PHONE_CUES, Mentions, RoleFacts
 from intakebot.understanding.scope import Scopes, find_scopes
 from intakebot.understanding.spelling import Speller, make_speller
-from intakebot.understanding.tokens import Sentence, Token, expand, make_token, raw_words, sentences_of, split_digits
+from intakebot.understanding.tokens import (
+    Sentence,
+    Token,
+    expand,
+    make_token,
+    raw_words,
+    sentences_of,
+    split_digits,
+)
 
 MAX_PROPOSALS = 3
 LANGUAGES: Mapping[str, Language] = {"en": ENGLISH, "de": GERMAN}
@@ -48,12 +56,18 @@ class Reader:
         sentences = sentences_of(tokens, self.lexicon.language)
         lattice = Lattice(tokens, sentences, self.lexicon)
         scopes = find_scopes(tokens, sentences, lattice, self.lexicon)
-        phrases = read_phrases(folded, tokens, lattice, scopes, self.lexicon, known or {})
         expected = self.lexicon.family.facts.get(expecting.fact) if expecting and expecting.fact else None
+        phrases = read_phrases(folded, tokens, lattice, scopes, self.lexicon, known or {}, expected)
         mentions = self._mentions(folded, tokens, lattice, today, region, expected)
-        others = RoleFacts(folded, tokens, scopes, lattice.marks, self.lexicon, mentions, today, expected).read()
-        answer = read_answer(text, tokens, lattice.marks, expecting or Expecting(), expected, self.lexicon.language)
-        answered = answer_facts(folded, tokens, lattice.marks, scopes, answer, expecting, expected, phrases, others)
+        others = RoleFacts(
+            folded, tokens, scopes, lattice.marks, self.lexicon, mentions, today, expected
+        ).read()
+        answer = read_answer(
+            text, tokens, lattice.marks, expecting or Expecting(), expected, self.lexicon.language
+        )
+        answered = answer_facts(
+            folded, tokens, lattice.marks, scopes, answer, expecting, expected, phrases, others
+        )
         facts = merge_facts(phrases.facts, others, answered, self.lexicon)
         unread = self._unread(folded, tokens, phrases.used, facts)
         proposed = self._propose(folded, tokens, sentences, scopes, phrases.used, facts) if proposals else ()
@@ -82,7 +96,11 @@ class Reader:
                 words = [tokens[index] for index in range(start, end) if tokens[index].is_word]
                 if len(words) < 2 or any(index in used for index in range(start, end)):
                     continue
-                if scopes.hypothetical[start] >= 0 or scopes.question[start] >= 0 or scopes.elsewhere[start] >= 0:
+                if (
+                    scopes.hypothetical[start] >= 0
+                    or scopes.question[start] >= 0
+                    or scopes.elsewhere[start] >= 0
+                ):
                     continue
                 if self.proposer is None or not any(word.stem in self.lexicon.stems for word in words):
                     continue
@@ -118,7 +136,11 @@ class Reader:
         for index, token in enumerate(tokens):
             if index in used or not token.is_word or len(token.word) < 3:
                 continue
-            if token.word in language.fillers or token.stem in language.fillers or token.word in language.subjects:
+            if (
+                token.word in language.fillers
+                or token.stem in language.fillers
+                or token.word in language.subjects
+            ):
                 continue
             span = folded.span(token.start, token.end)
             if any(fact.span[0] <= span[0] and span[1] <= fact.span[1] for fact in facts):

@@ -19,7 +19,25 @@ from intakebot.understanding.tokens import HARD, Token
 
 AGE_REACH = 6
 OLDEST = 60
-PHONE_CUES = frozenset("phone mobile cell number call ring text tel telephone whatsapp handy telefon nummer anrufen mobil".split())
+PHONE_CUES = frozenset(
+    [
+        "phone",
+        "mobile",
+        "cell",
+        "number",
+        "call",
+        "ring",
+        "text",
+        "tel",
+        "telephone",
+        "whatsapp",
+        "handy",
+        "telefon",
+        "nummer",
+        "anrufen",
+        "mobil",
+    ]
+)
 
 
 @dataclass(frozen=True)
@@ -48,14 +66,20 @@ class RoleFacts:
         """Volunteered facts first, then the one that was asked for."""
         out: list[HeardFact] = []
         asked = self.expected.id if self.expected else None
-        out.extend(fact for fact in (*self._amounts(), *self._ages(), *self._parts(), *self._days(), *self._contacts()) if fact.fact != asked)
+        out.extend(
+            fact
+            for fact in (*self._amounts(), *self._ages(), *self._parts(), *self._days(), *self._contacts())
+            if fact.fact != asked
+        )
         if self.expected is not None:
             answer = self._asked(self.expected)
             if answer is not None:
                 out.append(answer)
         return out
 
-    def _heard(self, fact: Fact, value: Value | None, certainty: float, span: Span, source: Source) -> HeardFact:
+    def _heard(
+        self, fact: Fact, value: Value | None, certainty: float, span: Span, source: Source
+    ) -> HeardFact:
         hedge = self._hedge_at(span)
         quote = self.folded.original[span[0] : span[1]]
         return HeardFact(fact.id, value, round(certainty * hedge, 3), span, quote, False, source)
@@ -72,7 +96,9 @@ class RoleFacts:
         for mention in sorted(self.mentions.amounts, key=lambda m: m.currency is not None):
             if mention.is_limit and limit is not None and _allowed(limit, mention.amount):
                 out.append(self._heard(limit, mention.amount, 0.9, mention.span, "amount"))
-            elif worth is not None and self._near("worth", mention.span, 6) and _allowed(worth, mention.amount):
+            elif (
+                worth is not None and self._near("worth", mention.span, 6) and _allowed(worth, mention.amount)
+            ):
                 out.append(self._heard(worth, mention.amount, 0.8, mention.span, "amount"))
         out.sort(key=lambda heard: heard.span[0])
         return out
@@ -81,7 +107,9 @@ class RoleFacts:
         at = self._token_at(span)
         sentence = self.scopes.sentence_of[at] if at < len(self.tokens) else -1
         return any(
-            mark.kind == kind and abs(mark.start - at) <= reach + (mark.end - mark.start) and self.scopes.sentence_of[mark.start] == sentence
+            mark.kind == kind
+            and abs(mark.start - at) <= reach + (mark.end - mark.start)
+            and self.scopes.sentence_of[mark.start] == sentence
             for mark in self.marks
         )
 
@@ -98,8 +126,14 @@ class RoleFacts:
         people = {mark.start for mark in self.marks if mark.kind in ("who.friend", "young")}
         for number in self.mentions.numbers:
             unit_at = number.end
-            unit = self.lexicon.language.units.get(self.tokens[unit_at].word) if unit_at < len(self.tokens) else None
-            span = self.folded.span(self.tokens[number.start].start, self.tokens[min(unit_at, len(self.tokens) - 1)].end)
+            unit = (
+                self.lexicon.language.units.get(self.tokens[unit_at].word)
+                if unit_at < len(self.tokens)
+                else None
+            )
+            span = self.folded.span(
+                self.tokens[number.start].start, self.tokens[min(unit_at, len(self.tokens) - 1)].end
+            )
             if unit is not None:
                 years = in_years(number.value, unit)
                 if years is None or years > OLDEST or unit_at + 2 in people or unit_at + 1 in people:
@@ -137,7 +171,12 @@ class RoleFacts:
             for number in self.mentions.numbers:
                 stop = min(number.end + 3, len(self.tokens))
                 for index in range(number.end, stop):
-                    if self.tokens[index].stem == stem and number.value == number.value.to_integral_value() and number.value < 50 and number.value > 1:
+                    if (
+                        self.tokens[index].stem == stem
+                        and number.value == number.value.to_integral_value()
+                        and number.value < 50
+                        and number.value > 1
+                    ):
                         span = self.folded.span(self.tokens[number.start].start, self.tokens[index].end)
                         out.append(self._heard(fact, int(number.value), 0.75, span, "count"))
                         break
@@ -152,9 +191,13 @@ class RoleFacts:
         out: list[HeardFact] = []
         email, phone = self.lexicon.role("email"), self.lexicon.role("phone")
         if email is not None and self.mentions.emails:
-            out.append(self._heard(email, self.mentions.emails[-1][0], 0.95, self.mentions.emails[-1][1], "contact"))
+            out.append(
+                self._heard(email, self.mentions.emails[-1][0], 0.95, self.mentions.emails[-1][1], "contact")
+            )
         if phone is not None and self.mentions.phones:
-            out.append(self._heard(phone, self.mentions.phones[-1][0], 0.9, self.mentions.phones[-1][1], "contact"))
+            out.append(
+                self._heard(phone, self.mentions.phones[-1][0], 0.9, self.mentions.phones[-1][1], "contact")
+            )
         return out
 
     def _asked(self, fact: Fact) -> HeardFact | None:
@@ -185,7 +228,11 @@ class RoleFacts:
     def _asked_count(self, fact: Fact) -> HeardFact | None:
         for number in self.mentions.numbers:
             value = number.value
-            unit = self.lexicon.language.units.get(self.tokens[number.end].word) if number.end < len(self.tokens) else None
+            unit = (
+                self.lexicon.language.units.get(self.tokens[number.end].word)
+                if number.end < len(self.tokens)
+                else None
+            )
             if fact.role == "age_years":
                 if self._is_year(number) and unit is None:
                     value = Decimal((self.today.year if self.today else 0) - int(number.value))
@@ -201,7 +248,9 @@ class RoleFacts:
         return None
 
     def _bare(self, number: Number) -> bool:
-        return number.end >= len(self.tokens) or self.tokens[number.end].word not in self.lexicon.language.units
+        return (
+            number.end >= len(self.tokens) or self.tokens[number.end].word not in self.lexicon.language.units
+        )
 
     def _span(self, number: Number) -> Span:
         return self.folded.span(self.tokens[number.start].start, self.tokens[number.end - 1].end)
@@ -215,6 +264,9 @@ def _allowed(fact: Fact, value: Decimal) -> bool:
     return (fact.minimum is None or value >= fact.minimum) and (fact.maximum is None or value <= fact.maximum)
 
 
+_SHORT_TEXTS = ("model_name", "serial", "name", "address", "postcode", "stuck_disc_title")
+
+
 def text_answer(
     folded: Folded, tokens: Sequence[Token], marks: Sequence[Mark], fact: Fact, used: frozenset[int]
 ) -> HeardFact | None:
@@ -225,10 +277,16 @@ def text_answer(
     words = [index for index, token in enumerate(tokens) if token.is_word]
     if not words:
         return None
-    lead = max((m.end for m in marks if m.kind == "lead_in" and m.start <= 1 and m.end < len(tokens)), default=0)
-    if lead == 0 and fact.role in ("model_name", "serial", "name", "address", "postcode", "stuck_disc_title"):
-        if len(words) >= 4 and 2 * len(used & set(words)) > len(words):
-            return None
+    lead = max(
+        (m.end for m in marks if m.kind == "lead_in" and m.start <= 1 and m.end < len(tokens)), default=0
+    )
+    if (
+        fact.role in _SHORT_TEXTS
+        and lead == 0
+        and len(words) >= 4
+        and 2 * len(used & set(words)) > len(words)
+    ):
+        return None
     last = len(tokens)
     while last > lead + 1 and tokens[last - 1].word in HARD:
         last -= 1

@@ -83,9 +83,9 @@ def find_scopes(
         while index < count and clause_of[index] == clause and index - mark.end < 12:
             hedge[index] = min(hedge[index], factor)
             index += 1
-        if clause_of[mark.start] != clause_of[min(mark.end, count - 1)] or mark.end - mark.start == _clause_length(
-            clause_of, mark.start
-        ):
+        if clause_of[mark.start] != clause_of[
+            min(mark.end, count - 1)
+        ] or mark.end - mark.start == _clause_length(clause_of, mark.start):
             _hedge_neighbour(tokens, sentence_of, hedge, mark, factor)
     return Scopes(
         tuple(_negators(tokens, sentences, lexicon)), tuple(sentence_of), tuple(clause_of[:count]), tuple(hedge),
@@ -135,7 +135,9 @@ def _negators(tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: L
         has_or = [0] * (sentence.end - sentence.start + 1)
         for index in range(sentence.end - 1, sentence.start - 1, -1):
             offset = index - sentence.start
-            has_or[offset] = LIST_REACH if tokens[index].word in _ALTERNATIVES else max(0, has_or[offset + 1] - 1)
+            has_or[offset] = (
+                LIST_REACH if tokens[index].word in _ALTERNATIVES else max(0, has_or[offset + 1] - 1)
+            )
         active, left, modal = -1, 0, False
         for index in range(sentence.start, sentence.end):
             token = tokens[index]
@@ -145,7 +147,7 @@ def _negators(tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: L
                 else:
                     active = -1
                 continue
-            if not token.is_word and token.word in "()\"[]":
+            if not token.is_word and token.word in '()"[]':
                 active = -1
                 continue
             if token.word in language.scope_ends or token.word in language.breaks:
@@ -208,7 +210,9 @@ def within(flags: Sequence[int], match: Match) -> bool:
     return any(flags[index] >= 0 and flags[index] not in used for index in (match.used[0], match.used[-1]))
 
 
-def negated(scopes: Scopes, match: Match, spent: frozenset[int], tokens: Sequence[Token], lexicon: Lexicon) -> bool:
+def negated(
+    scopes: Scopes, match: Match, spent: frozenset[int], tokens: Sequence[Token], lexicon: Lexicon
+) -> bool:
     """True when a denial outside every stated phrase covers the match ("no smoke"), or stands behind it ("smoke: no")."""
     language = lexicon.language
     used = frozenset(match.used)
@@ -253,16 +257,23 @@ def who_did(
             if earlier:
                 return earlier[-1].kind.removeprefix("who."), 0.85
         return best.kind.removeprefix("who."), 0.95
-    if any(scopes.clause_of[mark.start] == clause and match.start - 4 <= mark.start < match.end for mark in passive) and not (
-        named and any(mark.kind == "who.owner" for mark in named)
-    ):
-        behind = [m for m in people if scopes.sentence_of[m.start] == sentence and match.end <= m.start <= match.end + 4]
+    if any(
+        scopes.clause_of[mark.start] == clause and match.start - 4 <= mark.start < match.end
+        for mark in passive
+    ) and not (named and any(mark.kind == "who.owner" for mark in named)):
+        behind = [
+            m
+            for m in people
+            if scopes.sentence_of[m.start] == sentence and match.end <= m.start <= match.end + 4
+        ]
         if behind:
             return behind[0].kind.removeprefix("who."), 0.9
         return "someone", 0.8
     if named:
         return "owner", 0.95
-    before = [mark for mark in people if scopes.sentence_of[mark.start] == sentence and mark.start < match.start]
+    before = [
+        mark for mark in people if scopes.sentence_of[mark.start] == sentence and mark.start < match.start
+    ]
     if before:
         last = max(before, key=lambda m: (m.start, -PEOPLE.index(m.kind)))
         return last.kind.removeprefix("who."), 0.85

@@ -61,7 +61,11 @@ class Speller:
         if len(word) < 6:
             return None
         for cut in range(2, len(word) - 2):
-            if word[:cut] in self.domain_set and word[cut:] in self.domain_set and min(cut, len(word) - cut) >= 2:
+            if (
+                word[:cut] in self.domain_set
+                and word[cut:] in self.domain_set
+                and min(cut, len(word) - cut) >= 2
+            ):
                 return f"{word[:cut]} {word[cut:]}"
         return None
 
@@ -70,7 +74,7 @@ class Speller:
 def general_words(spelling: str) -> Mapping[str, int]:
     """The general word list of a language: folded word -> frequency."""
     checker = SpellChecker(language=spelling)
-    return {word: count for word, count in checker.word_frequency.items()}
+    return dict(checker.word_frequency.items())
 
 
 def make_speller(words: frozenset[str], stems: frozenset[str], language: Language) -> Speller:

@@ -50,7 +50,9 @@ def raw_words(folded: str) -> list[tuple[str, int, int]]:
     for found in _TOKEN.finditer(folded):
         written, start, end = found.group(), found.start(), found.end()
         if written == "-":
-            spaced = (start == 0 or folded[start - 1].isspace()) or (end == len(folded) or folded[end].isspace())
+            spaced = (start == 0 or folded[start - 1].isspace()) or (
+                end == len(folded) or folded[end].isspace()
+            )
             if not spaced:
                 continue
             written = "-"
@@ -99,7 +101,12 @@ def sentences_of(tokens: list[Token], language: Language) -> list[Sentence]:
             continue
         if index > start:
             out.append(
-                Sentence(start, index, _clauses(tokens, start, index, language), not at_end and tokens[index].word == "?")
+                Sentence(
+                    start,
+                    index,
+                    _clauses(tokens, start, index, language),
+                    not at_end and tokens[index].word == "?",
+                )
             )
         start = index + 1
     return out
