@@ -112,6 +112,7 @@ class PackingSheet:
             "stops": list(self.stops),
             "label_allowed": self.label_allowed,
             "label_blocks": list(self.label_blocks),
+            "ship_by": self.ship_by.isoformat() if self.ship_by else None,
             "cautions": [
                 {"id": caution.id, "severity": caution.severity, "asked": list(caution.asked)}
                 for caution in self.cautions

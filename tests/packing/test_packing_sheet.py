@@ -134,6 +134,7 @@ def test_there_is_no_ship_by_date_while_nothing_may_be_sent(toy: Definitions, bu
     cleared = sheet_for(toy, build.answers(device_kind="player", smoke="yes"), person_cleared=True)
 
     assert (stopped.ship_by, cleared.ship_by) == (None, date(2026, 12, 23))
+    assert (stopped.to_mapping()["ship_by"], cleared.to_mapping()["ship_by"]) == (None, "2026-12-23")
 
 
 def test_a_battery_that_must_not_be_posted_is_not_cleared_by_a_person(build: SimpleNamespace) -> None:

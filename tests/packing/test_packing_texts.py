@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from intakebot.definitions import Definitions
 from intakebot.definitions.texts import PLACEHOLDER, flatten
 
 COMMON = Path(__file__).parents[2] / "flows" / "common" / "texts"
@@ -145,3 +146,15 @@ def test_local_rules_come_first_in_the_footer(locale: str) -> None:
     footer = texts(locale)["packing.footer"]
 
     assert {"en": "Local law and your carrier's own rules come first", "de": "gehen vor"}[locale] in footer
+
+
+def test_the_cautions_customers_read_are_at_grade_six_or_below(definitions: Definitions) -> None:
+    family = definitions.families["disc_drive"]
+    said = {
+        caution: str(family.texts["en"].get(f"caution.{caution}.customer", ""))
+        for caution in family.cautions
+        if f"caution.{caution}.customer" in family.texts["en"]
+    }
+
+    assert len(said) > 10
+    assert {caution: round(grade(text), 1) for caution, text in said.items() if grade(text) > 6} == {}
