@@ -16,6 +16,7 @@ from intakebot.web import cases, papers, security, words
 from intakebot.web.access import CUSTOMER, access
 from intakebot.web.glance import glance
 from intakebot.web.status_view import status_view
+from intakebot.workshop import Job
 
 pages = Blueprint("customer_papers", __name__)
 
@@ -28,15 +29,19 @@ def estimate(talk: str) -> Any:
     if not view:
         return render_template("not_yet.html", what="estimate")
     drawn = papers.draw("estimate")
-    phase = g.conversation.phase
     return render_template(
         "estimate.html",
         glance=glance(view, words.locale()),
         sheet=drawn.sheet,
         figures=drawn.figures,
-        may_decide=phase == "estimated",
-        decided=phase if phase in ("accepted", "declined") else "",
+        consent=_consent_state(),
     )
+
+
+def _consent_state() -> str:
+    """Where consent stands: quoted (the customer is asked), accepted, declined, expired, invoiced; "" before a quote."""
+    consent = Job.of(cases.case()).consent
+    return "" if consent is None else "invoiced" if consent.invoiced is not None else consent.state
 
 
 @pages.get("/talk/<talk>/decision/<decision>")
@@ -54,6 +59,7 @@ def _decision_page(decision: str, limit: str, problem: str) -> str:
         "decision.html",
         glance=glance(view, words.locale()),
         decision=decision,
+        way="stop" if decision == "decline" and _consent_state() == "accepted" else decision,
         limit=limit,
         problem=problem,
         message_id=security.services().new_id(),
@@ -64,17 +70,27 @@ def _decision_page(decision: str, limit: str, problem: str) -> str:
 @access(CUSTOMER)
 def take_decision(talk: str, decision: str) -> Any:
     """Keep the decision: who, when, what was shown, how much."""
-    limit, key = request.form.get("limit", "").strip(), request.form.get("message_id", "")[:80]
-    repeat = Request(f"web-decision:{talk}", f"{key}:{decision}", f"{decision}:{limit}")
+    limit, key, before = (
+        request.form.get("limit", "").strip(),
+        request.form.get("message_id", "")[:80],
+        _consent_state(),
+    )
+    repeat = Request(f"web-decision:{talk}", f"{key}:{decision}:{limit}", f"{decision}:{limit}")
+    quote = request.form.get("quote", "")
+    if not quote.isascii() or not quote.isdigit():
+        raise BadInputError("quote", quote[:20], "the number of the estimate on the page")
     try:
         decide(
             security.services().turns, talk, decision, limit or None, by="customer", channel="web",
-            quote_number=int(request.form.get("quote", "0")) or None, request=repeat, token_hash=g.token_hash,
+            quote_number=int(quote), request=repeat, token_hash=g.token_hash,
         )  # fmt: skip
     except BadInputError:
         return _decision_page(decision, limit, words.say("web.decision.bad_limit")), 422
-    place = "customer_papers.packing" if decision == "accept" else "customer_papers.status"
-    return redirect(url_for(place, talk=talk, done=f"{decision}ed" if decision == "accept" else "declined"))
+    place = "packing" if decision == "accept" and g.conversation.phase == "estimated" else "status"
+    done = {"accept": "accepted" if place == "packing" else "accepted_more"}.get(
+        decision, "declined" if before == "quoted" else "stopped"
+    )
+    return redirect(url_for(f"customer_papers.{place}", talk=talk, done=done))
 
 
 @pages.get("/talk/<talk>/packing")
@@ -156,7 +172,6 @@ def calendar(talk: str) -> Response:
     content = ship_by_calendar(
         reference=case.reference,
         ship_by=ship_by,
-        asks_contact=g.conversation.pending is not None and g.conversation.pending.kind == "contact",
         now=services.now(),
         summary=words.say("web.calendar.summary", reference=case.reference),
         description=words.say("web.calendar.description", shop=services.definitions.pricing.shop.name),

@@ -60,7 +60,11 @@ class LogLine:
 
 @dataclass(frozen=True)
 class IntakePage:
-    """Everything on the page. first_words: how the customer began. may: names of the actions that make sense now."""
+    """Everything on the page.
+
+    first_words: how the customer began. may: names of the actions that make
+    sense now. hold: why the job stands still, if it does.
+    """
 
     first_words: str
     groups: tuple[FormGroup, ...]
@@ -73,6 +77,7 @@ class IntakePage:
     hand_over: HandOver | None
     log: tuple[LogLine, ...]
     may: frozenset[str]
+    hold: str
 
 
 def intake_page(
@@ -110,6 +115,7 @@ def intake_page(
         hand_over=_hand_over(events, texts),
         log=tuple(log_line(event, texts) for event in reversed(events)),
         may=possible_actions(conversation, case),
+        hold=str(case.job.get("hold") or ""),
     )
 
 

@@ -83,6 +83,11 @@ def rates_page(definitions: Definitions, today: date, texts: Texts) -> RatesPage
         caption=texts.say("web.rates.parts"),
     )
     return RatesPage(_card(in_force, columns, texts, True), parts, tuple(others))
+
+
+def _card(card: RateCard, columns: tuple[str, str], texts: Texts, in_force: bool) -> Table:
+    day = format_date(card.effective_from, "d MMMM y", locale=texts.locale)
+    state = texts.say("web.rates.in_force" if in_force else "web.rates.from", day=day)
     rows = tuple((texts.say(f"web.rates.field.{name}"), _value(card, name, texts)) for name in _ORDER)
     return Table(columns, (*rows, (texts.say("web.rates.part.source"), card.source)), caption=state)
 

@@ -6,11 +6,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from intakebot.definitions import Definitions
 from tests.web.shop import Shop, open_shop
 
 
 @pytest.fixture
-def shop(tmp_path: Path, root: Path) -> Iterator[Shop]:
-    opened = open_shop(tmp_path, root)
+def shop(tmp_path: Path, definitions: Definitions) -> Iterator[Shop]:
+    opened = open_shop(tmp_path, definitions)
     yield opened
     opened.close()

@@ -7,18 +7,19 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from flask import Flask
 from werkzeug.test import TestResponse
 
 from intakebot.assess import Assessments
 from intakebot.definitions import Definitions
+from intakebot.library import Library
 from intakebot.records import Store, migrate, open_store
 from intakebot.records.photos import PhotoStore
 from intakebot.turns import Services as TurnServices
-from intakebot.turns import build_services
 from intakebot.web.accounts import join
+from intakebot.web.api import ApiServices, api_blueprint
 from intakebot.web.app import create_app
 from intakebot.web.services import Services
 from intakebot.web.signin import first_owner_link
@@ -48,7 +49,7 @@ class Clock:
 class Assessors:
     """One assessor for each version of the definitions, shared by all tests of the session."""
 
-    made: dict[str, Assessments] = {}
+    made: ClassVar[dict[str, Assessments]] = {}
 
     @classmethod
     def of(cls, definitions: Definitions) -> Assessments:
@@ -91,18 +92,22 @@ class Shop:
         self.people[role] = join(self.services, code, role, f"{role.title()} Example", PASSWORD).id
 
 
-def open_shop(folder: Path, root: Path, base_url: str = "http://localhost", clock: Clock | None = None) -> Shop:
-    """A shop in a folder, with the shipped definitions."""
+def open_shop(folder: Path, definitions: Definitions, base_url: str = "http://localhost") -> Shop:
+    """A shop in a folder, with the given definitions."""
     url = f"sqlite:///{folder / 'shop.db'}"
     migrate(url)
     store = open_store(url, folder)
-    clock = clock or Clock()
-    workshop = Workshop(Assessors.of, clock)
-    turns: TurnServices = build_services(
-        store, root, Assessors.of, workshop, b"a secret key of thirty-two bytes", now=clock
+    clock = Clock()
+    turns = TurnServices(
+        store=store,
+        library=Library(store, definitions, Assessors.of),
+        workshop=Workshop(Assessors.of, clock),
+        secret_key=b"a secret key of thirty-two bytes",
+        now=clock,
     )
     photos = PhotoStore(f"file://{folder / 'photos'}", store, turns.ids, clock)
-    services = Services(turns=turns, photos=photos, base_url=base_url, definitions_root=root)
+    api = api_blueprint(ApiServices(turns=turns, photos=photos, base_url=base_url))
+    services = Services(turns=turns, photos=photos, base_url=base_url, blueprints=(api,))
     app = create_app(services)
     app.testing = True
     return Shop(app, services, store, clock)
@@ -133,7 +138,14 @@ class Page(HTMLParser):
         if given.get("id"):
             self.ids.add(str(given["id"]))
         if tag == "form":
-            self.forms.append({"action": given.get("action"), "method": given.get("method", "get"), "data": {}, "buttons": []})
+            self.forms.append(
+                {
+                    "action": given.get("action"),
+                    "method": given.get("method", "get"),
+                    "data": {},
+                    "buttons": [],
+                }
+            )
         elif tag == "a" and given.get("href"):
             self.links.append(str(given["href"]))
         elif self.forms:
