@@ -21,6 +21,8 @@ from intakebot.conversation.work import Work
 from intakebot.definitions.facts import holds
 from intakebot.definitions.model import Choice, Family, Question
 
+VAGUE = "someone"
+"""The attempt option that says least: it never replaces a known name and is never asked about."""
 STAKES = ("high", "medium", "low")
 MOST_ASKED = 2
 """A question is put at most twice; after that the talk moves on."""
@@ -183,7 +185,8 @@ def fitting_choices(facts: Facts, question: Question) -> tuple[Choice, ...]:
 
 def _worth_checking(work: Work, proposal: Proposal) -> bool:
     entry = work.facts.get(proposal.fact)
-    if proposal.fact not in work.family.facts:
+    fact = work.family.facts.get(proposal.fact)
+    if fact is None or (fact.role == "attempt" and proposal.value == VAGUE):
         return False
     return (
         entry is None

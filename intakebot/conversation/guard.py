@@ -37,13 +37,21 @@ def readable(text: str) -> str:
 def key(text: str) -> str:
     """The folded form that whole-message controls are compared by; empty when nothing is left."""
     folded = unicodedata.normalize("NFKC", text[:_KEY_CHARACTERS]).casefold()
-    folded = "".join(c for c in folded if unicodedata.category(c) not in ("Cf", "Mn") or c == "\u0308")
+    folded = "".join(_without_accent(c) for c in folded if unicodedata.category(c) not in ("Cf", "Mn"))
     folded = _latin(folded)[:_KEY_CHARACTERS]
     folded = folded.replace("'", "").replace("\u2019", "")
     words = "".join(c if c.isalnum() else " " for c in folded)
     return " ".join(
         _SPELLED.sub(lambda found: found.group().replace(" ", ""), " ".join(words.split())).split()
     )
+
+
+def _without_accent(character: str) -> str:
+    """The plain letter; the German umlauts, which tell words apart, stay."""
+    if character.isascii() or character in "äöüß":
+        return character
+    plain = "".join(c for c in unicodedata.normalize("NFKD", character) if unicodedata.category(c) != "Mn")
+    return plain or character
 
 
 def _latin(text: str) -> str:

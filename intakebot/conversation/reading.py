@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from intakebot.conversation.asking import Sets, answer_choices
-from intakebot.conversation.choosing import open_facts
+from intakebot.conversation.choosing import VAGUE, open_facts
 from intakebot.conversation.entering import confirm, enter, withdraw
 from intakebot.conversation.guard import readable
 from intakebot.conversation.labels import thing
@@ -29,8 +29,6 @@ from intakebot.understanding import Expecting, Heard, HeardFact, Option, underst
 
 SURE = 0.85
 """At and above this certainty a stated value counts as sure (a hedge such as "I think" puts it below)."""
-VAGUE = "someone"
-"""The attempt option that says least; it never replaces a known name."""
 MOST_PROPOSALS = 3
 FREE_TYPES = ("text", "count", "amount", "date")
 Offered = tuple[str, str, Sets]

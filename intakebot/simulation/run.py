@@ -157,7 +157,8 @@ def _check_turn(
     for entry in turn.log:
         question = family.questions.get(str(entry.data.get("question")))
         if entry.kind == "asked" and question is not None and entry.data["because"]["reason"] != "asked_back":
-            known = [f for f in question.fills if f in before.facts and before.facts[f].status != "declined"]
+            kept = {f: e for f, e in before.facts.items() if f in turn.conversation.facts}
+            known = [f for f in question.fills if f in kept and kept[f].status != "declined"]
             talk.re_asked += len(known) == len(question.fills)
     fact = customer.correcting
     if fact is not None:
