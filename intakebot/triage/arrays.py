@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from intakebot.triage.mixture import FaultSets, Mixture, mixture_of, mixture_within
 from intakebot.triage.problem import AccessLevel, PlanningProblem, PlanStep
 
 Floats = npt.NDArray[np.float64]
@@ -31,7 +32,7 @@ class Arrays:
     """n steps, F faults, H hypotheses, L levels.
 
     fail: [F + 1, n], 1 - P(step cures fault); the last row is all 0 (a fault that is always cured, for padding).
-    members: [H, m] fault numbers of each hypothesis, padded with F. weight: [H]. rest: mass that no step repairs.
+    mixture: the fault sets and what they weigh.
     before: masks of the steps that must be done before each step. before_all: the same with their own predecessors.
     needs: [n, L] bool, levels that must be open for a step. stays: [L] bool, may be open during a test.
     open_cost, close_cost: [L]. open_at_start: [L] bool. apart: tag number per step, -1 without.
@@ -40,9 +41,7 @@ class Arrays:
     ids: tuple[str, ...]
     cost: Floats
     fail: Floats
-    members: Ints
-    weight: Floats
-    rest: float
+    mixture: Mixture
     before: tuple[int, ...]
     before_all: tuple[int, ...]
     needs: npt.NDArray[np.bool_]
@@ -63,12 +62,7 @@ class Arrays:
 
     def broken(self, cured: Floats) -> Floats:
         """R for rows of P(fault is cured): [k, F + 1] -> [k]. The last column must be 1."""
-        if not len(self.weight):
-            return np.full(len(cured), self.rest)
-        all_cured = cured[:, self.members[:, 0]]
-        for column in range(1, self.members.shape[1]):
-            all_cured = all_cured * cured[:, self.members[:, column]]
-        return self.rest + (1.0 - all_cured) @ self.weight
+        return self.mixture.broken(cured)
 
     def broken_after(self, orders: Sequence[int]) -> Floats:
         """R after each prefix of an order of step numbers: length len(orders) + 1, first entry R({})."""
@@ -80,20 +74,17 @@ class Arrays:
         return self.broken(1.0 - left)
 
 
-def arrays_of(problem: PlanningProblem) -> Arrays:
-    """Compile a checked problem."""
-    steps = _useful_steps(problem)
-    curable = {fault for step in steps for fault, chance in step.fixes.items() if chance > 0}
-    faults = sorted(curable & {fault for each in problem.hypotheses for fault in each.faults})
+def arrays_of(problem: PlanningProblem, sets: FaultSets | None = None) -> Arrays:
+    """Compile a checked problem. sets: fault sets to use instead of the problem's hypotheses."""
+    curable = {fault for step in problem.steps for fault, chance in step.fixes.items() if chance > 0}
+    if sets is None:
+        faults, mixture = _from_hypotheses(problem, curable)
+    else:
+        faults = sorted(curable & set(sets.faults))
+        mixture = mixture_within(sets, faults)
+    wanted = {faults[fault] for fault in np.unique(mixture.members).tolist() if fault < len(faults)}
+    steps = _useful_steps(problem, wanted)
     number = {fault: index for index, fault in enumerate(faults)}
-    merged: dict[tuple[int, ...], float] = {}
-    kept = 0.0
-    for hypothesis in sorted(problem.hypotheses, key=lambda each: (sorted(each.faults), each.probability)):
-        if hypothesis.probability > 0 and all(fault in number for fault in hypothesis.faults):
-            members = tuple(sorted(number[fault] for fault in hypothesis.faults))
-            merged[members] = merged.get(members, 0.0) + hypothesis.probability
-            kept += hypothesis.probability
-    width = max((len(members) for members in merged), default=1)
     fail = np.ones((len(faults) + 1, len(steps)))
     fail[-1] = 0.0
     for column, step in enumerate(steps):
@@ -103,16 +94,11 @@ def arrays_of(problem: PlanningProblem) -> Arrays:
     before = _masks(steps)
     levels = _Levels(problem)
     tags = sorted({step.apart for step in steps if step.apart is not None})
-    rest = 1.0 - kept
     return Arrays(
         ids=tuple(step.id for step in steps),
         cost=np.array([step.cost for step in steps], dtype=float),
         fail=fail,
-        members=np.array(
-            [members + (len(faults),) * (width - len(members)) for members in merged], dtype=np.int64
-        ).reshape(len(merged), width),
-        weight=np.array(list(merged.values()), dtype=float),
-        rest=rest if rest > 1e-12 else 0.0,
+        mixture=mixture,
         before=before,
         before_all=_transitive(before),
         needs=np.array([levels.needed(step.level) for step in steps], dtype=bool).reshape(
@@ -157,17 +143,22 @@ def restricted(arrays: Arrays, steps: Sequence[int]) -> Arrays:
     )
 
 
-def _useful_steps(problem: PlanningProblem) -> list[PlanStep]:
+def _from_hypotheses(problem: PlanningProblem, curable: set[str]) -> tuple[list[str], Mixture]:
+    faults = sorted(curable & {fault for each in problem.hypotheses for fault in each.faults})
+    number = {fault: index for index, fault in enumerate(faults)}
+    merged: dict[tuple[int, ...], float] = {}
+    for hypothesis in sorted(problem.hypotheses, key=lambda each: (sorted(each.faults), each.probability)):
+        if hypothesis.probability > 0 and all(fault in number for fault in hypothesis.faults):
+            members = tuple(sorted(number[fault] for fault in hypothesis.faults))
+            merged[members] = merged.get(members, 0.0) + hypothesis.probability
+    return faults, mixture_of(list(merged), list(merged.values()), len(faults))
+
+
+def _useful_steps(problem: PlanningProblem, wanted: set[str]) -> list[PlanStep]:
+    """Steps by id: all without giving up, else those that cure a wanted fault and those that such a step must follow."""
     steps = {step.id: step for step in sorted(problem.steps, key=lambda step: step.id)}
     if problem.give_up_cost is None:
         return list(steps.values())
-    curable = {fault for step in steps.values() for fault, chance in step.fixes.items() if chance > 0}
-    wanted = {
-        fault
-        for hypothesis in problem.hypotheses
-        if hypothesis.probability > 0 and all(each in curable for each in hypothesis.faults)
-        for fault in hypothesis.faults
-    }
     waiting = [
         step.id
         for step in steps.values()

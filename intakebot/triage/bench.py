@@ -29,12 +29,10 @@ from intakebot.definitions.facts import Answer, Answers, Value, holds
 from intakebot.definitions.model import Family, Pricing, RateCard, Step
 from intakebot.errors import BadInputError
 from intakebot.triage.diagnosis import Diagnosis
+from intakebot.triage.mixture import FaultSets
 from intakebot.triage.network import factor
 from intakebot.triage.problem import AccessLevel, Hypothesis, PlanningProblem, PlanStep
 
-PLANNED_MASS = 0.995
-MOST_SETS = 120
-"""The plan is made for the most probable fault sets that hold this much probability, at most so many, scaled to 1."""
 SUREST = 0.99
 """A step's chance to cure a fault is at most this, whatever the family says."""
 MOST_TRIALS = 8
@@ -211,14 +209,42 @@ def bench_problem(
     Raises:
         BadInputError: results that cannot be, or a part without a price.
     """
+    left = what_is_left(diagnosis, family, answers, results)
+    steps = bench_steps(family, pricing, card, answers, results, day=day, without=without)
+    return replace(
+        steps, hypotheses=tuple(Hypothesis(each.faults, each.probability) for each in left.sets)
+    ).checked()
+
+
+def what_is_left(
+    diagnosis: Diagnosis, family: Family, answers: Answers, results: Sequence[StepResult]
+) -> Diagnosis:
+    """The diagnosis of what is still wrong after the results' failed tests."""
+    tested = progress_of(results).tested
+    if not tested:
+        return diagnosis
+    steps = planned_steps(family, answers)
+    return after_failed_tests(diagnosis, [steps[each] for each in tested if each in steps], answers)
+
+
+def bench_steps(
+    family: Family,
+    pricing: Pricing,
+    card: RateCard,
+    answers: Answers,
+    results: Sequence[StepResult] = (),
+    *,
+    day: date,
+    without: frozenset[str] = frozenset(),
+) -> PlanningProblem:
+    """The problem without its hypotheses: steps, levels and costs. Arguments and errors as in `bench_problem`."""
     progress = progress_of(results)
     steps = planned_steps(family, answers)
-    left = after_failed_tests(diagnosis, [steps[each] for each in progress.tested if each in steps], answers)
     gone = {*progress.tested, *progress.dropped, *without}
     kept = {each.id: each for each in steps.values() if each.id not in gone and each.step.id not in gone}
     rate = per_minute(card)
     return PlanningProblem(
-        hypotheses=_hypotheses(left),
+        hypotheses=(),
         steps=tuple(
             PlanStep(
                 id=each.id,
@@ -283,18 +309,9 @@ def chain_of(family: Family, level_id: str | None) -> list[str]:
     return found
 
 
-def _hypotheses(diagnosis: Diagnosis) -> tuple[Hypothesis, ...]:
-    weights = diagnosis.weights
-    order = np.argsort(-weights, kind="stable")[:MOST_SETS]
-    mass = np.cumsum(weights[order])
-    count = int(np.searchsorted(mass, PLANNED_MASS)) + 1
-    order = order[:count]
-    scale = float(weights[order].sum())
-    network = diagnosis.network
-    return tuple(
-        Hypothesis(tuple(network.faults[fault] for fault in network.sets[row]), float(weights[row]) / scale)
-        for row in order.tolist()
-    )
+def fault_sets(diagnosis: Diagnosis) -> FaultSets:
+    """The diagnosis as arrays for the planner."""
+    return FaultSets(diagnosis.network.faults, diagnosis.network.padded, diagnosis.weights)
 
 
 def after_failed_tests(diagnosis: Diagnosis, done: Sequence[PlannedStep], answers: Answers) -> Diagnosis:

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from intakebot.definitions.facts import Answers
 from intakebot.definitions.model import Family, Pricing, RateCard
+from intakebot.triage.arrays import Arrays, arrays_of
 from intakebot.triage.bench import (
-    PlannedStep,
     StepResult,
-    after_failed_tests,
-    bench_problem,
+    bench_steps,
     chain_of,
+    fault_sets,
     per_minute,
     planned_steps,
     progress_of,
     step_cost,
+    what_is_left,
     with_seen,
 )
 from intakebot.triage.diagnosis import Diagnosis, diagnose
-from intakebot.triage.planner import expected_cost, plan_quickly, plan_thoroughly, still_broken
+from intakebot.triage.planner import TwoPlans, evaluate_groups, solved_quickly, solved_thoroughly
 from intakebot.triage.plans import Plan
 from intakebot.triage.problem import PlanningProblem
 from intakebot.triage.reasons import Reason, reasons_for, stop_reason
@@ -90,6 +91,7 @@ class SecondPlan:
 class BenchPlan:
     """Everything the bench and the quote need to know about a plan. Money in the rate card's currency.
 
+    problem: steps, levels and costs; its hypotheses are left out, they are the diagnosis's fault sets.
     expected_minutes: of an average case, medians. parts: to have on the bench, by first use. left_out: steps not worth
     planning. stop: why the plan ends where it does. finished: a test has passed, nothing is left to do.
     """
@@ -129,9 +131,8 @@ def bench_plan(
 
     Raises: BadInputError.
     """
-    problem = bench_problem(family, pricing, card, diagnosis, answers, results, day=day, without=without)
-    found = None if progress_of(results).finished else plan_quickly(problem)
-    return _bench_plan(family, pricing, card, answers, results, day, problem, found)
+    case = _Case(family, pricing, card, answers, results, day, without)
+    return case.planned(what_is_left(diagnosis, family, answers, results), solved_quickly)
 
 
 def replan(
@@ -149,75 +150,69 @@ def replan(
     Raises: BadInputError.
     """
     known = with_seen(answers, results)
-    before = diagnose(family, known)
-    problem = bench_problem(family, pricing, card, before, known, results, day=day, without=without)
-    found = None if progress_of(results).finished else plan_thoroughly(problem)
-    plan = _bench_plan(family, pricing, card, known, results, day, problem, found)
-    steps = planned_steps(family, known)
-    tested = [steps[each] for each in progress_of(results).tested if each in steps]
-    return after_failed_tests(before, tested, known), plan
+    left = what_is_left(diagnose(family, known), family, known, results)
+    case = _Case(family, pricing, card, known, results, day, without)
+    return left, case.planned(left, solved_thoroughly)
 
 
-def _bench_plan(
-    family: Family,
-    pricing: Pricing,
-    card: RateCard,
-    answers: Answers,
-    results: Sequence[StepResult],
-    day: date,
-    problem: PlanningProblem,
-    found: tuple[Plan, Plan | None] | None,
-) -> BenchPlan:
-    """The plan described. found None: a test has passed, there is nothing to plan."""
-    finished = found is None
-    best, second = found if found is not None else (expected_cost(problem, ()), None)
-    steps = planned_steps(family, answers)
-    costs = {each.id: step_cost(each, pricing, card, day) for each in steps.values()}
-    pending = frozenset(progress_of(results).pending)
-    described = _Description(family, problem, best, steps, costs, pending, per_minute(card))
-    groups = described.groups()
-    outcomes = described.outcomes(finished)
-    planned = set(best.steps)
-    parts: dict[str, None] = {}
-    for group in groups:
-        for step in group:
-            parts.update(dict.fromkeys(step.parts))
-    return BenchPlan(
-        problem=problem,
-        plan=best,
-        groups=groups,
-        outcomes=outcomes,
-        expected_cost=0.0 if finished else best.expected_cost,
-        expected_minutes=sum(each.probability * each.minutes for each in outcomes),
-        chance_repaired=sum(each.probability for each in outcomes if each.repaired),
-        parts=tuple(parts),
-        second=None if second is None else SecondPlan(second.groups, second.expected_cost),
-        left_out=tuple(sorted(step.id for step in problem.steps if step.id not in planned)),
-        stop=stop_reason(problem, best, finished),
-        finished=finished,
-        exact=best.exact,
-    )
+class _Case:
+    """What planning and describing a plan share."""
+
+    def __init__(
+        self,
+        family: Family,
+        pricing: Pricing,
+        card: RateCard,
+        answers: Answers,
+        results: Sequence[StepResult],
+        day: date,
+        without: frozenset[str],
+    ) -> None:
+        self.family = family
+        self.progress = progress_of(results)
+        self.steps = planned_steps(family, answers)
+        self.costs = {each.id: step_cost(each, pricing, card, day) for each in self.steps.values()}
+        self.rate = per_minute(card)
+        self.problem = bench_steps(family, pricing, card, answers, results, day=day, without=without)
+
+    def planned(self, left: Diagnosis, solver: Callable[[Arrays], TwoPlans]) -> BenchPlan:
+        finished = self.progress.finished
+        arrays = arrays_of(self.problem, fault_sets(left))
+        found = TwoPlans(evaluate_groups(arrays, (), exact=True), None) if finished else solver(arrays)
+        best, second = found.best, found.second
+        described = _Description(self, best, arrays)
+        groups = described.groups()
+        outcomes = described.outcomes(finished)
+        planned = set(best.steps)
+        parts = dict.fromkeys(part for group in groups for step in group for part in step.parts)
+        return BenchPlan(
+            problem=self.problem,
+            plan=best,
+            groups=groups,
+            outcomes=outcomes,
+            expected_cost=0.0 if finished else best.expected_cost,
+            expected_minutes=sum(each.probability * each.minutes for each in outcomes),
+            chance_repaired=sum(each.probability for each in outcomes if each.repaired),
+            parts=tuple(parts),
+            second=None if second is None else SecondPlan(second.groups, second.expected_cost),
+            left_out=tuple(sorted(step.id for step in self.problem.steps if step.id not in planned)),
+            stop=stop_reason(self.problem, best, finished),
+            finished=finished,
+            exact=best.exact,
+        )
 
 
 class _Description:
     """Walks through a plan once, keeping what is open, spent and solved."""
 
-    def __init__(
-        self,
-        family: Family,
-        problem: PlanningProblem,
-        plan: Plan,
-        steps: Mapping[str, PlannedStep],
-        costs: Mapping[str, float],
-        pending: frozenset[str],
-        rate: float,
-    ) -> None:
-        self.family, self.problem, self.plan = family, problem, plan
-        self.steps, self.costs, self.pending, self.rate = steps, costs, pending, rate
-        self.by_id = {step.id: step for step in problem.steps}
-        # R after every single step, as if tested there.
-        order = plan.steps
-        self.broken = still_broken(problem, order)
+    def __init__(self, case: _Case, plan: Plan, arrays: Arrays) -> None:
+        self.family, self.problem, self.plan = case.family, case.problem, plan
+        self.steps, self.costs, self.rate = case.steps, case.costs, case.rate
+        self.pending = case.progress.pending
+        self.by_id = {step.id: step for step in self.problem.steps}
+        # P(still broken) after every single step, as if tested there.
+        number = {step: place for place, step in enumerate(arrays.ids)}
+        self.broken = arrays.broken_after([number[step] for step in plan.steps]).tolist()
         self.open_minutes: list[float] = []
         self.shut_minutes: list[float] = []
         self.left_open: list[float] = []

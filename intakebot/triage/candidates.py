@@ -18,10 +18,11 @@ import numpy.typing as npt
 from intakebot.definitions.model import Family, Pricing, RateCard
 from intakebot.triage.access import Access, access_of
 from intakebot.triage.arrays import Arrays, arrays_of
-from intakebot.triage.bench import bench_problem, part_price
+from intakebot.triage.bench import bench_steps, part_price
 from intakebot.triage.diagnosis import Diagnosis, diagnose
+from intakebot.triage.mixture import FaultSets
 from intakebot.triage.network import FLOOR, Network, network_of
-from intakebot.triage.planner import plan_quickly
+from intakebot.triage.planner import solved_quickly
 from intakebot.triage.problem import Hypothesis, PlanningProblem
 
 Floats = npt.NDArray[np.float64]
@@ -64,13 +65,14 @@ def plan_pool(family: Family, pricing: Pricing, card: RateCard, day: date) -> tu
 def _pool(shop: _SameShop) -> tuple[Groups, ...]:
     network = network_of(shop.family)
     usual = diagnose(shop.family, {})
+    problem = bench_steps(shop.family, shop.pricing, shop.card, {}, day=shop.day)
     found: set[Groups] = {()}
     for weights in _archetypes(network, usual):
-        diagnosis = Diagnosis((), True, 0.0, network, weights, usual.odds)
-        problem = bench_problem(shop.family, shop.pricing, shop.card, diagnosis, {}, day=shop.day)
-        for each in plan_quickly(problem, POOL_STEPS):
-            if each is not None:
-                found.add(each.groups)
+        arrays = arrays_of(problem, FaultSets(network.faults, network.padded, weights))
+        both = solved_quickly(arrays, POOL_STEPS)
+        found.add(both.best.groups)
+        if both.second is not None:
+            found.add(both.second.groups)
     return _essential(shop, network, sorted(found), _archetypes(network, usual))
 
 
@@ -78,13 +80,10 @@ def _essential(
     shop: _SameShop, network: Network, plans: Sequence[Groups], archetypes: Sequence[Floats]
 ) -> tuple[Groups, ...]:
     """As few of the plans as keep the cost of every archetype within `POOL_GAP` of the best (greedy cover)."""
-    usual = diagnose(shop.family, {})
-    problem = bench_problem(shop.family, shop.pricing, shop.card, usual, {}, day=shop.day)
+    problem = bench_steps(shop.family, shop.pricing, shop.card, {}, day=shop.day)
     stages = stages_of(problem, plans)
     fixes = {step.id: step.fixes for step in problem.steps}
-    none = len(network.faults)
-    members = np.array([members + (none,) * (3 - len(members)) for members in network.sets])
-    broken = broken_at(stages, faults_in(stages, fixes, network.faults), members)
+    broken = broken_at(stages, faults_in(stages, fixes, network.faults), network.padded)
     cost = stages.by_plan(stages.cost, broken)
     by_case = cost @ np.array(archetypes).T
     served = by_case <= by_case.min(axis=0) * (1.0 + POOL_GAP)

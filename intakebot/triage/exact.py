@@ -75,20 +75,13 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
 
 def all_broken(arrays: Arrays) -> Floats:
     """R for every mask, built bit by bit."""
-    size, faults = arrays.size, arrays.fail.shape[0] - 1
-    left = np.ones((faults + 1, 1 << size))
+    size = arrays.size
+    left = np.ones((arrays.fail.shape[0], 1 << size))
     for step in range(size):
         half = 1 << step
         left[:, half : 2 * half] = left[:, :half] * arrays.fail[:, step : step + 1]
-    cured = 1.0 - left
-    broken = np.full(1 << size, arrays.rest)
-    if faults:
-        for members, weight in zip(arrays.members, arrays.weight, strict=True):
-            product = cured[members[0]]
-            for fault in members[1:]:
-                if fault < faults:
-                    product = product * cured[fault]
-            broken += weight * (1.0 - product)
+    left[-1] = 0.0
+    broken = arrays.broken(1.0 - left.T)
     return np.where(broken < NOTHING_LEFT, 0.0, broken)
 
 

@@ -14,6 +14,7 @@ Everything is deterministic: candidates are taken in a fixed order and only clea
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -29,6 +30,7 @@ Bools = npt.NDArray[np.bool_]
 ROUNDS = 12
 """Passes of the local search at most; it usually ends by itself after two to four."""
 FRONT_STEPS = 12
+ORDERING_SETS = 60
 FRONTS = 3
 
 
@@ -45,7 +47,8 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
 
 def densest_steps(arrays: Arrays, most: int) -> list[int]:
     """About `most` steps that repair most for their cost, each with those it must follow."""
-    return _Search(arrays).first_order(most)
+    lighter = replace(arrays, mixture=arrays.mixture.lighter(ORDERING_SETS))
+    return _Search(lighter).first_order(most)
 
 
 class _Search:
@@ -64,7 +67,7 @@ class _Search:
         self.tags = (arrays.apart[:, None] == np.arange(count)).astype(np.float32)
 
     def stop_at_once(self) -> float:
-        return self.arrays.rest * (self.access.close_from_start + (self.arrays.give_up or 0.0))
+        return self.arrays.mixture.rest * (self.access.close_from_start + (self.arrays.give_up or 0.0))
 
     # ---- 1. an order ----
 

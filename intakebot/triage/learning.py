@@ -24,7 +24,9 @@ def beta_mean(prior: float, strength: float, successes: float, trials: float) ->
     return (strength * prior + successes) / (strength + trials)
 
 
-def exclusive_shares(prior: Mapping[str, float], strength: float, counts: Mapping[str, float]) -> dict[str, float]:
+def exclusive_shares(
+    prior: Mapping[str, float], strength: float, counts: Mapping[str, float]
+) -> dict[str, float]:
     """Shares of exclusive causes: Dirichlet(strength * prior) after counts; sums to the sum of `prior`, normally 1."""
     whole = sum(prior.values())
     seen = sum(counts.get(fault, 0.0) for fault in prior)
@@ -75,7 +77,12 @@ def step_chance(prior: float, strength: float, tries: Sequence[StepTry]) -> floa
 
 
 def learn_noisy_or(
-    shown: Floats, leak: float, present: npt.NDArray[np.bool_], seen: npt.NDArray[np.bool_], strength: float, rounds: int = 50
+    shown: Floats,
+    leak: float,
+    present: npt.NDArray[np.bool_],
+    seen: npt.NDArray[np.bool_],
+    strength: float,
+    rounds: int = 50,
 ) -> tuple[Floats, float]:
     """P(fault shows the finding) and the leak, from boxes whose faults are known, by EM.
 

@@ -35,7 +35,8 @@ LARGEST_LEAK = 0.5
 class Network:
     """F faults, H hypotheses.
 
-    sets: the fault numbers of each hypothesis. members: [H, F], 1 where the fault is in the set. given: per finding and
+    sets: the fault numbers of each hypothesis; padded: [H, 3], the same filled up with F. members: [H, F], 1 where the
+    fault is in the set. given: per finding and
     value, [H] P(value | hypothesis). alone: [F] bool.
     """
 
@@ -43,6 +44,7 @@ class Network:
     faults: tuple[str, ...]
     sets: tuple[tuple[int, ...], ...]
     members: Floats
+    padded: npt.NDArray[np.int64]
     given: Mapping[str, Mapping[str, Floats]]
     alone: npt.NDArray[np.bool_]
     device_fact: str | None
@@ -94,6 +96,9 @@ def _build(key: _Same) -> Network:
         faults=faults,
         sets=tuple(sets),
         members=members,
+        padded=np.array(
+            [chosen + (len(faults),) * (LARGEST_SET - len(chosen)) for chosen in sets], dtype=np.int64
+        ),
         given={finding.id: _given(finding, faults, members) for finding in family.findings.values()},
         alone=alone,
         device_fact=device_fact,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,40 +24,48 @@ def plan(problem: PlanningProblem) -> Plan:
     Proved optimal up to 14 steps that can matter (`Plan.exact`); beyond that found by search. Within a group, steps
     stand from the outside inwards, those of one level by id, `after` respected.
     """
-    return plan_and_second(problem)[0]
+    return plan_and_second(problem).best
 
 
-def plan_and_second(problem: PlanningProblem) -> tuple[Plan, Plan | None]:
-    """The best plan and the best one that starts with another group (None when there is no other)."""
-    arrays = arrays_of(problem)
-    return _solved(arrays, is_exact=arrays.size <= EXACT_STEPS)
+@dataclass(frozen=True)
+class TwoPlans:
+    """The best plan, and the best one that starts with another group (None when there is no other)."""
+
+    best: Plan
+    second: Plan | None
 
 
-def _solved(arrays: Arrays, is_exact: bool) -> tuple[Plan, Plan | None]:
+def plan_and_second(problem: PlanningProblem) -> TwoPlans:
+    """Both plans, exact or by search as in `plan`."""
+    return solved(arrays_of(problem))
+
+
+def solved(arrays: Arrays, is_exact: bool = True) -> TwoPlans:
+    """Both plans of a compiled problem. is_exact False: steps were left out beforehand, so no optimum is claimed."""
     solver = exact.solve if arrays.size <= EXACT_STEPS else heuristic.solve
     solution = solver(arrays, want_second=True)
+    is_exact = is_exact and arrays.size <= EXACT_STEPS
     best = evaluate_groups(arrays, solution.groups, is_exact)
     if solution.second is None:
-        return best, None
-    return best, evaluate_groups(arrays, solution.second.groups, is_exact)
+        return TwoPlans(best, None)
+    return TwoPlans(best, evaluate_groups(arrays, solution.second.groups, is_exact))
 
 
-def plan_quickly(problem: PlanningProblem, most: int = QUICK_STEPS) -> tuple[Plan, Plan | None]:
-    """A plan within a turn: exact over the `most` steps (about) that repair most for their cost, the others left out.
+def solved_quickly(arrays: Arrays, most: int = QUICK_STEPS) -> TwoPlans:
+    """Plans within a turn: exact over the `most` steps (about) that repair most for their cost, the others left out.
 
     Steps are picked one after the other by density, as in the heuristic. The usual optimum stops long before them. Without
     giving up nothing may be left out, so that is planned in full.
     """
-    arrays = arrays_of(problem)
-    if problem.give_up_cost is None or arrays.size <= most:
-        return _solved(arrays, is_exact=arrays.size <= EXACT_STEPS)
-    return _solved(restricted(arrays, heuristic.densest_steps(arrays, most)), is_exact=False)
+    if arrays.give_up is None or arrays.size <= most:
+        return solved(arrays)
+    return solved(restricted(arrays, heuristic.densest_steps(arrays, most)), is_exact=False)
 
 
-def plan_thoroughly(problem: PlanningProblem) -> tuple[Plan, Plan | None]:
-    """The better of `plan_and_second` and `plan_quickly`: for the bench, where a tenth of a second does not matter."""
-    full, quick = plan_and_second(problem), plan_quickly(problem)
-    return quick if quick[0].expected_cost < full[0].expected_cost - 1e-9 else full
+def solved_thoroughly(arrays: Arrays) -> TwoPlans:
+    """The better of `solved` and `solved_quickly`: for the bench, where a tenth of a second does not matter."""
+    full, quick = solved(arrays), solved_quickly(arrays)
+    return quick if quick.best.expected_cost < full.best.expected_cost - 1e-9 else full
 
 
 def expected_cost(problem: PlanningProblem, groups: Sequence[Sequence[str]]) -> Plan:
@@ -95,31 +104,6 @@ def expected_cost(problem: PlanningProblem, groups: Sequence[Sequence[str]]) -> 
         numbered.append(tuple(number[step] for step in group))
     give_up = problem.give_up_cost
     return evaluate_groups(arrays, numbered, exact=False, give_up=0.0 if give_up is None else give_up)
-
-
-def still_broken(problem: PlanningProblem, order: Sequence[str]) -> list[float]:
-    """P(still broken) after each step of an order, as if tested there; the first entry is before any step."""
-    by_id = {step.id: step for step in problem.steps}
-    faults = sorted({fault for each in problem.hypotheses for fault in each.faults})
-    number = {fault: index for index, fault in enumerate(faults)}
-    left = np.ones((len(order) + 1, len(faults) + 1))
-    left[:, -1] = 0.0
-    for place, step in enumerate(order):
-        left[place + 1] = left[place]
-        for fault, chance in by_id[step].fixes.items():
-            if fault in number:
-                left[place + 1, number[fault]] *= 1.0 - chance
-    width = max((len(each.faults) for each in problem.hypotheses), default=1)
-    members = np.array(
-        [
-            [number[fault] for fault in each.faults] + [len(faults)] * (width - len(each.faults))
-            for each in problem.hypotheses
-        ],
-        dtype=np.int64,
-    ).reshape(-1, width)
-    weight = np.array([each.probability for each in problem.hypotheses], dtype=float)
-    broken = 1.0 - (1.0 - left)[:, members].prod(axis=2) @ weight
-    return [min(max(float(each), 0.0), 1.0) for each in broken]
 
 
 def evaluate_groups(

@@ -23,8 +23,8 @@ import numpy.typing as npt
 
 from intakebot.definitions.facts import Answer, Answers, Comparison, Condition, Value, facts_of, holds
 from intakebot.definitions.model import Fact, Family, Finding, Pricing, Question, RateCard
-from intakebot.triage.bench import bench_problem, chances, planned_steps
-from intakebot.triage.bench_plan import BenchPlan
+from intakebot.triage.bench import chances, planned_steps
+from intakebot.triage.bench_plan import BenchPlan, bench_plan
 from intakebot.triage.candidates import Groups, Stages, broken_at, faults_in, pool_stages, stages_of
 from intakebot.triage.diagnosis import Diagnosis
 from intakebot.triage.implied import with_implied
@@ -36,7 +36,6 @@ from intakebot.triage.network import (
     finding_facts,
     likelihood,
 )
-from intakebot.triage.planner import plan_quickly
 from intakebot.triage.value import evsi
 
 Floats = npt.NDArray[np.float64]
@@ -182,24 +181,17 @@ class _Case:
         self.rows = np.argsort(-diagnosis.weights, kind="stable")[:MOST_SETS]
         weights = diagnosis.weights[self.rows]
         self.weights: Floats = weights / weights.sum()
-        self.members = _padded(self.network, self.rows)
+        self.members = self.network.padded[self.rows]
         self.presence: Floats = self.network.members[self.rows]
         self.odds = diagnosis.odds
         self.evidence = {each.finding: each for each in diagnosis.evidence}
-        problem = (
-            planned.problem
-            if planned is not None
-            else bench_problem(family, pricing, card, diagnosis, answers, day=day)
-        )
-        own = (
-            [planned.plan]
-            if planned is not None
-            else [each for each in plan_quickly(problem) if each is not None]
-        )
+        if planned is None:
+            planned = bench_plan(family, pricing, card, diagnosis, answers, day=day)
+        problem = planned.problem
         # The pool is laid out once for many cases; the case's own plans come last.
         self.blocks: tuple[Stages, ...] = (
             pool_stages(problem, family, pricing, card, day),
-            stages_of(problem, [each.groups for each in own]),
+            stages_of(problem, [planned.plan.groups]),
         )
         self.plans: tuple[Groups, ...] = tuple(plan for block in self.blocks for plan in block.plans)
         self.links = _links(self.network)
@@ -256,11 +248,6 @@ class _Case:
         square = np.einsum("ah,ah->a", self.squared[best], joint)
         # chance * sd = sqrt(chance * square - mean^2), with both already weighted by chance.
         return float(np.sqrt(np.maximum(chance * square - mean**2, 0.0)).sum())
-
-
-def _padded(network: Network, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    none = len(network.faults)
-    return np.array([network.sets[row] + (none,) * (3 - len(network.sets[row])) for row in rows.tolist()])
 
 
 @dataclass(frozen=True, eq=False)

@@ -50,7 +50,9 @@ def plans(problem: dict[str, Any]) -> Iterator[tuple[float, list[list[str]]]]:
 
     @functools.cache
     def testable(opened: frozenset[str]) -> frozenset[str]:
-        return frozenset(level for level in opened if all(level_of[up]["test_possible"] for up in chain(level)))
+        return frozenset(
+            level for level in opened if all(level_of[up]["test_possible"] for up in chain(level))
+        )
 
     def go_on(
         tested: frozenset[str], opened: frozenset[str], spent: float, groups: list[list[str]]

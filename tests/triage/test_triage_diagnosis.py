@@ -58,7 +58,9 @@ def test_unanswered_and_declined_findings_drop_out():
 
 def test_hedged_answer_moves_less_than_a_plain_one_and_even_odds_move_nothing():
     # P(said yes | h) = c * P(yes | h) + (1 - c) * P(no | h): virtual evidence (Pearl 1988, from memory).
-    small = family([alone("lens", 0.5), alone("motor", 0.5)], [finding("noise", {"motor": 0.9, "lens": 0.1}, 0.001)])
+    small = family(
+        [alone("lens", 0.5), alone("motor", 0.5)], [finding("noise", {"motor": 0.9, "lens": 0.1}, 0.001)]
+    )
 
     def motor(certainty: float) -> float:
         return diagnose(small, {"noise": Answer("yes", "heard", certainty)}).marginals["motor"]
@@ -109,7 +111,9 @@ def test_age_and_device_shift_the_prior():
 
     assert diagnose(small, answers(age_years=8)).marginals["belt"] == pytest.approx(0.4 / 1.2, abs=1e-9)
     # prior .5 has odds 1: 1/1.8
-    assert diagnose(small, answers(device_kind="console")).marginals["belt"] == pytest.approx(1 / 1.8, abs=1e-9)
+    assert diagnose(small, answers(device_kind="console")).marginals["belt"] == pytest.approx(
+        1 / 1.8, abs=1e-9
+    )
     assert diagnose(small, answers(device_kind="player")).marginals["belt"] == pytest.approx(0.2, abs=1e-9)
 
 
@@ -149,7 +153,10 @@ def test_many_valued_finding_follows_the_dominant_fault():
 def test_contributions_say_how_far_each_finding_moved_each_fault():
     small = family(
         [alone("lens", 0.7), alone("motor", 0.3)],
-        [finding("noise", {"motor": 0.8, "lens": 0.1}, 0.001), finding("spins", {"lens": 0.9, "motor": 0.2}, 0.001)],
+        [
+            finding("noise", {"motor": 0.8, "lens": 0.1}, 0.001),
+            finding("spins", {"lens": 0.9, "motor": 0.2}, 0.001),
+        ],
     )
 
     found = diagnose(small, answers(noise="yes", spins="no"))
@@ -192,7 +199,9 @@ def test_conflict_is_zero_without_findings_and_negative_when_they_support_each_o
 
 
 def test_fault_that_stands_alone_is_never_in_a_set_with_others():
-    small = family([Fault("lens", 0.3, True, INVENTED), Fault("motor", 0.3, True, INVENTED), alone("nothing", 0.2)])
+    small = family(
+        [Fault("lens", 0.3, True, INVENTED), Fault("motor", 0.3, True, INVENTED), alone("nothing", 0.2)]
+    )
 
     sets = {each.faults for each in diagnose(small, {}).sets}
 
@@ -229,9 +238,9 @@ def test_dead_device_suspects_lead_and_supply_before_the_board(definitions):
     """sci.electronics FAQ, Compact Disc Players and CDROM Drives, 'totally dead': outlet, cord, supply, controller."""
     order = ranks(definitions, no_power="yes")
 
-    assert order.index("external_lead") < order.index("mainboard") or order.index("power_supply") < order.index(
-        "mainboard"
-    )
+    assert order.index("external_lead") < order.index("mainboard") or order.index(
+        "power_supply"
+    ) < order.index("mainboard")
     assert order.index("power_supply") < order.index("mainboard")
 
 
@@ -263,7 +272,9 @@ def test_cleaning_disc_is_never_counted_as_a_proper_clean(definitions):
     """The same FAQ: cleaning discs are nearly useless for grease or smoke film."""
     shipped = definitions.families["disc_drive"]
     base = diagnose(shipped, answers(disc_not_read="yes")).marginals["lens_dirty"]
-    with_disc = diagnose(shipped, answers(disc_not_read="yes", cleaning_disc_used="yes")).marginals["lens_dirty"]
+    with_disc = diagnose(shipped, answers(disc_not_read="yes", cleaning_disc_used="yes")).marginals[
+        "lens_dirty"
+    ]
     by_shop = diagnose(shipped, answers(disc_not_read="yes", lens_cleaned="shop")).marginals["lens_dirty"]
 
     assert with_disc == pytest.approx(base, abs=0.02)
@@ -273,11 +284,16 @@ def test_cleaning_disc_is_never_counted_as_a_proper_clean(definitions):
 def test_video_discs_play_and_games_are_taken_for_video_points_to_the_board(definitions):
     """Owner reports: a foreign drive board plays video discs but not games."""
     shipped = definitions.families["disc_drive"]
-    facts = answers(device_kind="console_slot", bluray_result="plays", game_result="fails", games_seen_as_video="yes")
+    facts = answers(
+        device_kind="console_slot", bluray_result="plays", game_result="fails", games_seen_as_video="yes"
+    )
 
     found = diagnose(shipped, facts).marginals
 
-    assert found["wrong_board"] > 10 * diagnose(shipped, answers(device_kind="console_slot")).marginals["wrong_board"]
+    assert (
+        found["wrong_board"]
+        > 10 * diagnose(shipped, answers(device_kind="console_slot")).marginals["wrong_board"]
+    )
 
 
 def test_film_seen_on_the_lens_raises_dirt_and_a_slipping_belt_raises_the_belt(definitions):

@@ -20,7 +20,9 @@ def agree(seed: int, most_steps: int, least_steps: int = 1) -> None:
 
     slack = 1e-9 * (1 + best)
     assert found.expected_cost == pytest.approx(best, abs=slack), f"seed {seed}"
-    assert expected_cost(problem, found.groups).expected_cost == pytest.approx(best, abs=slack), f"seed {seed}"
+    assert expected_cost(problem, found.groups).expected_cost == pytest.approx(best, abs=slack), (
+        f"seed {seed}"
+    )
     assert expected_cost(problem, groups).expected_cost == pytest.approx(best, abs=slack), f"seed {seed}"
     assert sum(each.probability for each in found.outcomes) == pytest.approx(1.0, abs=1e-9)
     assert sum(each.probability * each.cost for each in found.outcomes) == pytest.approx(best, abs=slack)
@@ -46,7 +48,9 @@ def test_enumeration_visits_every_plan_of_five_free_steps():
     """The counts of leaves without `after` known for 5 steps: 3,166 (so the reference itself is complete)."""
     mapping = {
         "hypotheses": [{"faults": ["a"], "probability": 0.5}],
-        "steps": [{"id": str(n), "cost": 1, "level": None, "fixes": {"a": 0.1}, "after": []} for n in range(5)],
+        "steps": [
+            {"id": str(n), "cost": 1, "level": None, "fixes": {"a": 0.1}, "after": []} for n in range(5)
+        ],
         "levels": [],
         "test_cost": 0,
         "give_up_cost": 1,

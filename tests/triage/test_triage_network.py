@@ -16,7 +16,9 @@ from tests.triage.families import answers, family, finding
 
 PRIOR = np.array([0.30, 0.20, 0.10])
 LEAK = (0.05, 0.02, 0.03)
-SHOWN = np.array([[0.70, 0.40, 0.00], [0.90, 0.60, 0.10], [0.80, 0.00, 0.85]])  # rows faults, columns findings
+SHOWN = np.array(
+    [[0.70, 0.40, 0.00], [0.90, 0.60, 0.10], [0.80, 0.00, 0.85]]
+)  # rows faults, columns findings
 
 
 def scored(positive: list[int], negative: list[int]) -> list[quickscore.OneFinding]:
@@ -187,7 +189,11 @@ def pgmpy_marginals(prior, leak, shown, positive, negative):
             ]
             tables.append(
                 pgmpy.factors.discrete.TabularCPD(
-                    f"f{f}", 2, [absent, [1 - p for p in absent]], [f"d{d}" for d in range(faults)], [2] * faults
+                    f"f{f}",
+                    2,
+                    [absent, [1 - p for p in absent]],
+                    [f"d{d}" for d in range(faults)],
+                    [2] * faults,
                 )
             )
         model.add_cpds(*tables)

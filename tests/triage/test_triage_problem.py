@@ -260,7 +260,11 @@ def test_module_runs_as_a_program(tmp_path: Path, root: Path):
     file.write_text(json.dumps(GOOD))
 
     done = subprocess.run(
-        [sys.executable, "-m", "intakebot.triage", str(file)], capture_output=True, text=True, cwd=root, check=True
+        [sys.executable, "-m", "intakebot.triage", str(file)],
+        capture_output=True,
+        text=True,
+        cwd=root,
+        check=True,
     )
 
     assert set(json.loads(done.stdout)) == {"groups", "expected_cost", "outcomes"}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import copy
 import random
+from itertools import pairwise
 from typing import Any
-
 
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
@@ -125,20 +125,24 @@ def test_renaming_changes_nothing_but_names(seed):
 @FEW
 @given(
     st.lists(
-        st.tuples(st.integers(min_value=1, max_value=50), st.integers(min_value=1, max_value=50)), min_size=2, max_size=7
+        st.tuples(st.integers(min_value=1, max_value=50), st.integers(min_value=1, max_value=50)),
+        min_size=2,
+        max_size=7,
     )
 )
 def test_exclusive_faults_with_free_access_and_tests_are_tried_by_p_over_c(pairs):
     total = sum(weight for weight, _ in pairs)
     mapping = {
-        "hypotheses": [{"faults": [f"f{n}"], "probability": weight / total} for n, (weight, _) in enumerate(pairs)],
+        "hypotheses": [
+            {"faults": [f"f{n}"], "probability": weight / total} for n, (weight, _) in enumerate(pairs)
+        ],
         "steps": [{"id": f"s{n}", "cost": c, "fixes": {f"f{n}": 1.0}} for n, (_, c) in enumerate(pairs)],
     }
 
     found = plan(PlanningProblem.from_mapping(mapping))
 
     ratios = [pairs[int(step[1:])][0] / pairs[int(step[1:])][1] for step in found.steps]
-    assert all(one >= other - 1e-9 for one, other in zip(ratios, ratios[1:], strict=False))
+    assert all(one >= other - 1e-9 for one, other in pairwise(ratios))
     # Smith's value of that order, worked independently.
     left, smith = 1.0, 0.0
     for weight, each in sorted(pairs, key=lambda pair: -pair[0] / pair[1]):
@@ -223,7 +227,12 @@ def chain_problem(size: int) -> PlanningProblem:
         {
             "hypotheses": [{"faults": [f"f{n}"], "probability": 0.9 / size} for n in range(size)],
             "steps": [
-                {"id": f"s{n:02}", "cost": rng.randint(1, 30), "level": rng.choice(["a", "b", "c"]), "fixes": {f"f{n}": 0.8}}
+                {
+                    "id": f"s{n:02}",
+                    "cost": rng.randint(1, 30),
+                    "level": rng.choice(["a", "b", "c"]),
+                    "fixes": {f"f{n}": 0.8},
+                }
                 for n in range(size)
             ],
             "levels": [

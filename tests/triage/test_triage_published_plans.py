@@ -14,9 +14,7 @@ import pytest
 from intakebot.triage import PlanningProblem, expected_cost, plan
 
 
-def problem(
-    hypotheses: dict[str, float], steps: list[dict[str, Any]], **rest: Any
-) -> PlanningProblem:
+def problem(hypotheses: dict[str, float], steps: list[dict[str, Any]], **rest: Any) -> PlanningProblem:
     """Hypotheses as `"a+b": probability`; no giving up unless said."""
     return PlanningProblem.from_mapping(
         {
@@ -33,7 +31,9 @@ def problem(
     )
 
 
-def step(id: str, cost: float, fixes: dict[str, float], level: str | None = None, after: list[str] | None = None):
+def step(
+    id: str, cost: float, fixes: dict[str, float], level: str | None = None, after: list[str] | None = None
+):
     return {"id": id, "cost": cost, "level": level, "fixes": fixes, "after": after or []}
 
 
@@ -134,7 +134,9 @@ def test_batches_of_brucker_cost_171():
     # {2}{1,3,5}{4,6}: 2*3 + (1+4+4)*(3+7) + (1+4)*(10+5) = 6 + 90 + 75 = 171.
     jobs, total = sequencing(*BRUCKER, test_cost=1)
 
-    assert expected_cost(jobs, [["2"], ["1", "3", "5"], ["4", "6"]]).expected_cost * total == pytest.approx(171)
+    assert expected_cost(jobs, [["2"], ["1", "3", "5"], ["4", "6"]]).expected_cost * total == pytest.approx(
+        171
+    )
 
 
 def test_laser_and_motor_together_are_done_before_the_belt():
@@ -152,7 +154,13 @@ def test_laser_and_motor_together_are_done_before_the_belt():
     assert expected_cost(two, [["belt"], ["laser", "motor"]]).expected_cost == pytest.approx(14.4, abs=1e-9)
 
 
-BENCH_MINUTES = {"clean": (0.45, 10), "reseat": (0.10, 5), "grease": (0.15, 20), "pickup": (0.25, 60), "board": (0.05, 90)}
+BENCH_MINUTES = {
+    "clean": (0.45, 10),
+    "reseat": (0.10, 5),
+    "grease": (0.15, 20),
+    "pickup": (0.25, 60),
+    "board": (0.05, 90),
+}
 
 
 def five_steps() -> PlanningProblem:
@@ -173,7 +181,8 @@ def test_cheapest_informative_step_first_takes_44_25_minutes():
 def test_worst_of_all_120_orders_takes_168_25_minutes():
     # board, pickup, grease, reseat, clean: 90 + .95*60 + .70*20 + .55*5 + .45*10 = 168.25
     costs = [
-        expected_cost(five_steps(), [[name] for name in order]).expected_cost for order in permutations(BENCH_MINUTES)
+        expected_cost(five_steps(), [[name] for name in order]).expected_cost
+        for order in permutations(BENCH_MINUTES)
     ]
 
     assert (len(costs), min(costs), max(costs)) == (120, pytest.approx(44.25), pytest.approx(168.25))
@@ -197,13 +206,21 @@ def drive(test_possible: bool, test_cost: float = 0.0) -> PlanningProblem:
     [
         # belt 2; then .8*(3+1), .3*6 and closing 2 for the .8 that were opened: 2 + 3.2 + 1.8 + 1.6 = 8.6
         # clean first: 4 + .5*2 + .3*6 + 2 = 8.8
-        pytest.param(True, 0, [["belt"], ["clean"], ["swap"]], 8.6, [["clean"], ["belt"], ["swap"]], 8.8, id="inside"),
+        pytest.param(
+            True, 0, [["belt"], ["clean"], ["swap"]], 8.6, [["clean"], ["belt"], ["swap"]], 8.8, id="inside"
+        ),
         # closed for each test: 2 + .8*6 + .3*11 = 10.1; clean first: 6 + .5*2 + .3*11 = 10.3
-        pytest.param(False, 0, [["belt"], ["clean"], ["swap"]], 10.1, [["clean"], ["belt"], ["swap"]], 10.3, id="shut"),
+        pytest.param(
+            False, 0, [["belt"], ["clean"], ["swap"]], 10.1, [["clean"], ["belt"], ["swap"]], 10.3, id="shut"
+        ),
         # one test of 10 for all: 2+1+6+5+10 = 24; clean and belt first: 18 + .3*21 = 24.3
-        pytest.param(False, 10, [["belt", "clean", "swap"]], 24.0, [["belt", "clean"], ["swap"]], 24.3, id="dear-test"),
+        pytest.param(
+            False, 10, [["belt", "clean", "swap"]], 24.0, [["belt", "clean"], ["swap"]], 24.3, id="dear-test"
+        ),
         # clean and swap first: 3+2+1+6+10 = 22, then .2*(2+10) = 24.4
-        pytest.param(False, 10, [["belt", "clean", "swap"]], 24.0, [["clean", "swap"], ["belt"]], 24.4, id="dear-2"),
+        pytest.param(
+            False, 10, [["belt", "clean", "swap"]], 24.0, [["clean", "swap"], ["belt"]], 24.4, id="dear-2"
+        ),
     ],
 )
 def test_access_and_tests_of_a_drive(test_possible, test_cost, groups, cost, other, other_cost):
@@ -212,7 +229,9 @@ def test_access_and_tests_of_a_drive(test_possible, test_cost, groups, cost, oth
 
     assert [list(group) for group in found.groups] == groups
     assert found.expected_cost == pytest.approx(cost, abs=1e-9)
-    assert expected_cost(drive(test_possible, test_cost), other).expected_cost == pytest.approx(other_cost, abs=1e-9)
+    assert expected_cost(drive(test_possible, test_cost), other).expected_cost == pytest.approx(
+        other_cost, abs=1e-9
+    )
 
 
 def test_cost_distribution_of_the_shut_drive():
