@@ -19,8 +19,9 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-AT_ONCE = 1 << 20
-"""Numbers in one intermediate array, at most about so many."""
+AT_ONCE = 1 << 18
+"""Products formed at once, about. Small enough for the cache, and for the matrix library not to wake its threads, which costs
+more than it gains inside a turn on a busy machine."""
 ROUNDING = 1e-13
 """The polynomial subtracts from 1; anything below this is rounding."""
 POLYNOMIAL_FROM = 96
@@ -60,9 +61,11 @@ class Mixture:
         if not len(self.weight):
             return np.full(len(cured), self.rest)
         if self.polynomial is not None:
-            return self._by_polynomial(self.polynomial, cured)
-        rows = max(1, AT_ONCE // len(self.weight))
-        parts = [self._plainly(cured[start : start + rows]) for start in range(0, len(cured), rows)]
+            each, rows = self._by_polynomial, AT_ONCE // max(self.polynomial.third.size, 1)
+        else:
+            each, rows = self._plainly, AT_ONCE // len(self.weight)
+        rows = max(rows, 16)
+        parts = [each(cured[start : start + rows]) for start in range(0, len(cured), rows)]
         return np.concatenate(parts) if len(parts) > 1 else parts[0]
 
     def _plainly(self, cured: Floats) -> Floats:
@@ -71,7 +74,9 @@ class Mixture:
             all_cured *= cured[:, self.members[:, column]]
         return np.asarray(self.rest + (1.0 - all_cured) @ self.weight)
 
-    def _by_polynomial(self, known: _Polynomial, cured: Floats) -> Floats:
+    def _by_polynomial(self, cured: Floats) -> Floats:
+        known = self.polynomial
+        assert known is not None
         each = cured[:, :-1]
         inner = each @ known.third.T
         inner += known.pair

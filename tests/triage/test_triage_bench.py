@@ -83,7 +83,7 @@ def test_outcomes_carry_what_the_price_needs(definitions):
 
 
 def test_parts_and_expected_minutes_enter_the_cost(definitions):
-    pricing, card = shop(definitions)
+    pricing, _ = shop(definitions)
     step = Step("swap", "outside", 10.0, 0.4, {"pickup": 0.9}, INVENTED, parts=("pickup_unit",))
     built = family([alone("pickup", 1.0)], [], [step], give_up=(0.0, "900.00"))
     part = float(pricing.parts["pickup_unit"][-1].price)
