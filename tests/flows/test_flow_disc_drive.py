@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import pytest
 
-from intakebot.definitions import Answer, parse_value
+from intakebot.definitions import Answer, holds, parse_value
 from intakebot.definitions.model import Definitions, Family
 from intakebot.triage import Diagnosis, diagnose
 from intakebot.triage.implied import with_implied
@@ -189,6 +189,29 @@ def test_a_cleaning_disc_never_counts_as_a_proper_clean(family: Family) -> None:
     facts = {"device_kind": "cd_player", "disc_not_read": "yes"}
 
     assert told(family, **facts, cleaning_disc_used="yes").marginals == told(family, **facts).marginals
+
+
+@pytest.mark.parametrize(
+    ("facts", "offered"),
+    [
+        pytest.param({}, [], id="nobody-knows-where-it-is"),
+        pytest.param({"original_board_place": "lost"}, [], id="lost"),
+        pytest.param({"original_board_place": "in_device"}, [], id="inside"),
+        pytest.param({"original_board_place": "loose_in_box"}, ["refit_original_board"], id="loose"),
+        pytest.param(
+            {"original_board_place": "loose_in_box", "board_candidates": 3},
+            ["trial_board"],
+            id="one-of-three",
+        ),
+    ],
+)
+def test_a_board_is_refitted_or_tried_only_when_one_comes_along(
+    family: Family, facts: dict[str, str | int], offered: list[str]
+) -> None:
+    answers = {fact: Answer(parse_value(family.facts[fact], value)) for fact, value in facts.items()}
+    curing = [step for step in family.steps.values() if "wrong_board" in step.fixes]
+
+    assert [s.id for s in curing if s.only_when is None or holds(s.only_when, answers)] == offered
 
 
 # ---- success odds ----------------------------------------------------------------------------------------------------
