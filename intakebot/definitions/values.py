@@ -11,6 +11,7 @@ from typing import Any
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact
 from intakebot.errors import BadInputError
+from intakebot.formats import checked_email, checked_phone
 
 YES_NO = ("yes", "no")
 MAX_COUNT = 1_000_000
@@ -78,7 +79,9 @@ def _text(fact: Fact, raw: Any) -> str:
         raise BadInputError(fact.id, "nothing readable", "text")
     if len(kept) > fact.max_length:
         raise BadInputError(fact.id, f"{len(kept)} characters", f"at most {fact.max_length}")
-    return kept
+    if fact.role == "email":
+        return checked_email(kept, fact.id)
+    return checked_phone(kept, fact.id) if fact.role == "phone" else kept
 
 
 def _date(fact: Fact, raw: Any) -> date:

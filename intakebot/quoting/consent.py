@@ -29,6 +29,7 @@ from datetime import date, datetime
 from typing import Any, Literal, cast
 
 from intakebot.errors import BadInputError, OverCapError, QuoteStateError
+from intakebot.formats import parse_date, parse_date_time
 from intakebot.quoting.money import Money
 
 State = Literal["none", "quoted", "accepted", "declined", "expired"]
@@ -370,8 +371,8 @@ def consent_from_json(data: Mapping[str, Any]) -> Consent:
 def _quote_from_json(data: Mapping[str, Any]) -> QuoteTerms:
     return QuoteTerms(
         data["number"],
-        date.fromisoformat(data["issued_on"]),
-        date.fromisoformat(data["valid_until"]),
+        parse_date(data["issued_on"]),
+        parse_date(data["valid_until"]),
         Money.from_json(data["maximum"]),
         Money.from_json(data["minimum_fee"]),
         data["text"],
@@ -384,7 +385,7 @@ def _event_from_json(data: Mapping[str, Any]) -> ConsentEvent:
         data["quote"],
         data["who"],
         data["channel"],
-        datetime.fromisoformat(data["at"]),
+        parse_date_time(data["at"]),
         data["text"],
         Money.from_json(data["amount"]),
     )

@@ -20,7 +20,7 @@ import numpy as np
 
 from intakebot.errors import BadInputError
 from intakebot.quoting.charging import Tariff, billed_minutes, blocks_started, settle
-from intakebot.quoting.distribution import Doubt, _priced, _quantile, quick_points
+from intakebot.quoting.distribution import Doubt, _mean, _priced, _quantile, quick_points
 from intakebot.quoting.outcomes import PlannedOutcome, PlannedStep, checked
 
 Points = Sequence[tuple[int, float]]
@@ -95,26 +95,34 @@ def simulate_coverage(
     Raises: BadInputError without quotes.
     """
     rng = np.random.default_rng(seed)
-    tallies: list[tuple[float, ...]] = []
-    for quote in quotes:
-        points = forecast(quote.rules, quote.outcomes)
-        price = simulated_price(quote, rng, distortion, doubt)
-        mean = sum(x * p for x, p in points)
-        tallies.append(
-            (
-                *_tally(points, price, 0.1),
-                *_tally(points, price, 0.5),
-                *_tally(points, price, 0.9),
-                mean,
-                price,
-            )
-        )
-    if not tallies:
+    pairs = [
+        (forecast(quote.rules, quote.outcomes), simulated_price(quote, rng, distortion, doubt))
+        for quote in quotes
+    ]
+    return coverage_of(distortion.name, pairs)
+
+
+def coverage_of(name: str, pairs: Sequence[tuple[Points, int]]) -> Coverage:
+    """Coverage of forecasts by the prices that came true, as (points, price in minor units).
+
+    Raises: BadInputError without pairs.
+    """
+    if not pairs:
         raise BadInputError("quotes", 0, "at least one quote")
+    tallies = [
+        (
+            *_tally(points, price, 0.1),
+            *_tally(points, price, 0.5),
+            *_tally(points, price, 0.9),
+            _mean(points),
+            price,
+        )
+        for points, price in pairs
+    ]
     means = np.array(tallies).mean(axis=0)
     p10, p50, p90 = (Share(*map(float, means[i : i + 3])) for i in (0, 3, 6))
     error = math.sqrt(0.9 * 0.1 / len(tallies))
-    return Coverage(distortion.name, len(tallies), p10, p50, p90, float(means[9]), float(means[10]), error)
+    return Coverage(name, len(tallies), p10, p50, p90, float(means[9]), float(means[10]), error)
 
 
 def _tally(points: Points, price: int, share: float) -> tuple[float, float, float]:
@@ -135,19 +143,22 @@ def simulated_price(
     doubt: Doubt | None = None,
 ) -> int:
     """The bill of one simulated job in minor units, not capped: what it would truly cost."""
-    rules, card = quote.rules, quote.rules.card
     outcomes = distorted(checked(quote.outcomes), distortion.repair_odds)
     chosen = outcomes[int(rng.choice(len(outcomes), p=[outcome.chance for outcome in outcomes]))]
-    common = (
-        math.exp((Doubt.of(card) if doubt is None else doubt).minutes * rng.standard_normal())
-        * distortion.minutes
-    )
+    trust = Doubt.of(quote.rules.card) if doubt is None else doubt
+    common = math.exp(trust.minutes * rng.standard_normal()) * distortion.minutes
+    return price_of_end(quote.rules, chosen, rng, common)
+
+
+def price_of_end(rules: Tariff, end: PlannedOutcome, rng: np.random.Generator, common: float = 1.0) -> int:
+    """The bill of a job that ended so, with drawn minutes times a common factor."""
+    card = rules.card
     pairs = [
         (step.step_id, step.minutes * common * math.exp(step.spread * rng.standard_normal()))
-        for step in chosen.steps
+        for step in end.steps
     ]
-    minutes = billed_minutes(card, pairs, chosen.access_minutes + chosen.test_minutes)
-    return settle(rules, _priced(rules, chosen).what, blocks_started(minutes, card.block_minutes)).total
+    minutes = billed_minutes(card, pairs, end.access_minutes + end.test_minutes)
+    return settle(rules, _priced(rules, end).what, blocks_started(minutes, card.block_minutes)).total
 
 
 def distorted(outcomes: Sequence[PlannedOutcome], repair_odds: float) -> tuple[PlannedOutcome, ...]:

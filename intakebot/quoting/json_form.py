@@ -14,6 +14,7 @@ from functools import cache
 from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
 from intakebot.errors import BadInputError, MoneyError
+from intakebot.formats import parse_date, parse_date_time
 from intakebot.quoting.money import Money
 
 Record = TypeVar("Record")
@@ -64,9 +65,9 @@ def _read(kind: Any, data: Any, where: str) -> Any:
     if kind is Decimal:
         return _read_text(where, data, lambda: Decimal(data), str)
     if kind is datetime:
-        return _read_text(where, data, lambda: datetime.fromisoformat(data), str)
+        return _read_text(where, data, lambda: parse_date_time(data, where), str)
     if kind is date:
-        return _read_text(where, data, lambda: date.fromisoformat(data), str)
+        return _read_text(where, data, lambda: parse_date(data, where), str)
     if kind is float and isinstance(data, int | float) and not isinstance(data, bool):
         return float(data)
     if type(data) is not kind:
