@@ -61,6 +61,19 @@ _PHASE_TYPES = {
 
 
 @dataclass(frozen=True)
+class Via:
+    """How a message came: channel (`web`, `terminal`, `api`, `email`, `gateway:<id>`) and the customer's address there.
+
+    voice: how the conversation engine should word things: web, sms, email, terminal.
+    """
+
+    channel: str
+    address: str = ""
+    voice: str = "web"
+    thread: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class CaseChange:
     """What staff or the workshop changes in a case.
 
@@ -81,6 +94,7 @@ class CaseChange:
     quotes: tuple[QuoteRecord, ...] = ()
     authorisations: tuple[Authorisation, ...] = ()
     announce: tuple[str, ...] = ()
+    via: Via | None = None
     outcome: Mapping[str, Any] | None = None
 
 
@@ -125,6 +139,7 @@ class Draft:
     conversation: Conversation
     now: datetime
     actor: str = "customer"
+    via: Via | None = None
     replies: list[Reply] = field(default_factory=list)
     heard: list[HeardFact] = field(default_factory=list)
     asked: str | None = None
@@ -263,6 +278,8 @@ class Draft:
         self.quotes.extend(change.quotes)
         self.authorisations.extend(change.authorisations)
         self.announcements.extend(change.announce)
+        if change.via is not None:
+            self.via, channel = change.via, change.via.channel
         if change.outcome is not None:
             self.outcome = change.outcome
         for event in (*((change.event,) if change.event is not None else ()), *change.more):
@@ -270,11 +287,11 @@ class Draft:
         for text in change.notices:
             self._say(Reply(text, kind="notice"), channel)
 
-    def finish(self, channel: str) -> Case:
+    def finish(self) -> Case:
         """The case as it will be stored."""
         case = replace(
             self.case,
-            channel=channel,
+            channel=self.via.channel if self.via else self.case.channel,
             locale=self.conversation.locale,
             conversation=self.conversation.to_mapping(),
             updated_at=self.now,

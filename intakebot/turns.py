@@ -40,7 +40,7 @@ from intakebot.records.case import StoredAnswer
 from intakebot.records.columns import to_json
 from intakebot.records.log import Address
 from intakebot.records.tokens import Ids, RandomIds, hash_secret
-from intakebot.turn_draft import CaseChange, Decided, Draft, Workshop, answer_mapping
+from intakebot.turn_draft import CaseChange, Decided, Draft, Via, Workshop, answer_mapping
 from intakebot.turn_save import announce, save_draft
 
 __all__ = [
@@ -154,19 +154,6 @@ class Request:
 
 
 @dataclass(frozen=True)
-class Via:
-    """How a message came: channel (`web`, `terminal`, `api`, `email`, `gateway:<id>`) and the customer's address there.
-
-    voice: how the conversation engine should word things: web, sms, email, terminal.
-    """
-
-    channel: str
-    address: str = ""
-    voice: str = "web"
-    thread: Mapping[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
 class TurnAnswer:
     """What the caller is told. body is canonical JSON: the same request gives the same bytes."""
 
@@ -261,12 +248,12 @@ def _open(
         message_id=message_id,
         links=services.links(case),
     )
-    draft = Draft(definitions, assessor, services.workshop, case, turn.conversation, now)
+    draft = Draft(definitions, assessor, services.workshop, case, turn.conversation, now, via=via)
     if text is not None:
         draft.receive(text, {"text": text}, via.channel, message_id)
     draft.take(turn, services.links(case), via.channel)
     draft.announcements.insert(0, "conversation.opened")
-    case = draft.finish(via.channel)
+    case = draft.finish()
     answer = TurnAnswer(201, to_json(answer_mapping(draft, case)))
     with services.store.unit_of_work() as work:
         work.cases.add(case, hash_secret(token))
@@ -420,9 +407,10 @@ def _decide_and_save(
         conversation=Conversation.from_mapping(case.conversation),
         now=services.now(),
         actor=call.actor,
+        via=call.via,
     )
     decision(draft)
-    after = replace(draft.finish(call.via.channel if call.via else case.channel), version=case.version + 1)
+    after = replace(draft.finish(), version=case.version + 1)
     answer = TurnAnswer(200, to_json(answer_mapping(draft, after)))
     with services.store.unit_of_work() as work:
         if draft.erases:
@@ -431,8 +419,8 @@ def _decide_and_save(
             work.cases.save(after, case.version)
             if after.index.search_words != case.index.search_words:
                 work.cases.save_words(after)
-            if call.via is not None:
-                _remember(work, after, call.via, draft.now)
+            if draft.via is not None:
+                _remember(work, after, draft.via, draft.now)
             save_draft(work, draft, after, services.ids, services.source, call.traceparent)
         _keep_answer(work, call.request, answer, None if draft.erases else case.id, draft.now)
         work.commit()

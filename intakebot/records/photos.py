@@ -12,6 +12,7 @@ from datetime import datetime
 
 import fsspec
 
+from intakebot.errors import BadInputError
 from intakebot.records.case import Photo
 from intakebot.records.photo_reading import Picture, read_picture
 from intakebot.records.store import Store
@@ -33,19 +34,21 @@ class PhotoStore:
         self._files, self._root = fsspec.core.url_to_fs(url, **options)
         self._store, self._ids, self._now = store, ids, now
 
-    def keep(self, case_id: str, content: bytes, label: str = "") -> Photo:
+    def keep(self, case_id: str, content: bytes, label: str = "", photo_id: str | None = None) -> Photo:
         """Store a picture somebody sent and its record.
 
+        photo_id: a name that is the same when the same picture is delivered again; it is then kept once.
         Raises: BadInputError when it is not a picture we take, is too large, or the case has enough of them.
         """
-        from intakebot.errors import BadInputError
-
-        picture = read_picture(content)
         with self._store.reading() as work:
             known = work.photos.all(case_id)
+        for photo in known:
+            if photo.id == photo_id:
+                return photo
+        picture = read_picture(content)
         if len(known) >= MAX_PHOTOS:
             raise BadInputError("photo", f"photo number {len(known) + 1}", f"at most {MAX_PHOTOS} photos")
-        photo = self._record(case_id, picture, label)
+        photo = self._record(case_id, picture, label, photo_id or self._ids.message_id("photo")[:40])
         path = self._path(photo)
         self._files.makedirs(path.rsplit("/", 1)[0], exist_ok=True)
         with self._files.open(path, "wb") as file:
@@ -55,10 +58,9 @@ class PhotoStore:
             work.commit()
         return photo
 
-    def _record(self, case_id: str, picture: Picture, label: str) -> Photo:
-        photo_id = self._ids.message_id("photo")
+    def _record(self, case_id: str, picture: Picture, label: str, photo_id: str) -> Photo:
         return Photo(
-            id=photo_id[:40],
+            id=photo_id,
             conversation_id=case_id,
             label=label[:200],
             content_type="image/jpeg",

@@ -17,8 +17,8 @@ from intakebot.errors import NotFoundError
 from intakebot.records.access import RatePolicy, RateState, ShopKey
 from intakebot.records.photos import PhotoStore
 from intakebot.records.tokens import hash_secret
+from intakebot.strict_json import parse_strict
 from intakebot.turns import Request, Services
-from intakebot.web.api_json import parse_strict
 from intakebot.web.api_limits import Limits, RateLimiter
 from intakebot.web.api_operations import Operation
 from intakebot.web.api_problems import ProblemError, schema_problem

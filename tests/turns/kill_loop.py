@@ -19,6 +19,7 @@ import signal
 import sys
 import threading
 import time
+import traceback
 from collections import Counter
 from pathlib import Path
 
@@ -60,6 +61,13 @@ def write_turns(url: str, folder: Path, pipe: int, cases: list[str], start: list
     services = services_over(url, folder)
 
     def talk(number: int) -> None:
+        try:
+            talk_on(number)
+        except BaseException:
+            traceback.print_exc()
+            os._exit(1)
+
+    def talk_on(number: int) -> None:
         turn = start[number]
         while True:
             key = f"{number}-{turn}"
@@ -139,6 +147,7 @@ def _child(work, life_s: float | None) -> list[str]:  # type: ignore[no-untyped-
     lines = b""
     if life_s is not None:
         lines = os.read(reader, 65536)
+        assert lines, "the child ended before its first turn"
         time.sleep(life_s)
         os.kill(pid, signal.SIGKILL)
     while chunk := os.read(reader, 65536):
