@@ -17,6 +17,8 @@ from intakebot.errors import SettingsError
 from intakebot.serving import Shop, make_app, open_shop
 from intakebot.settings import Settings, read_settings
 
+RELAY_STOP_S = 10
+
 
 def serve(environ: Mapping[str, str], *, demo: bool) -> int:
     """Serve pages and API in one process with many threads. Ctrl-C and SIGTERM stop it cleanly.
@@ -30,19 +32,20 @@ def serve(environ: Mapping[str, str], *, demo: bool) -> int:
         if demo:
             load_demo_cases(shop)
         app = make_app(shop)
-        server: Any = create_server(app, host=settings.host, port=settings.port, threads=settings.threads, ident=None)
+        server: Any = create_server(
+            app, host=settings.host, port=settings.port, threads=settings.threads, ident=None
+        )
         _print_addresses(shop)
-        stop = threading.Event()
-        relay = _start_relay(shop, stop)
-        _stop_on_signals(server, stop)
+        relay = _start_relay(shop)
+        _stop_on_signals()
         try:
             server.run()
         except (KeyboardInterrupt, SystemExit):
             pass
         finally:
-            stop.set()
             server.close()
-            relay.join(timeout=5)
+            shop.relay.stop()
+            relay.join(timeout=RELAY_STOP_S)
     finally:
         shop.store.close()
     print("Stopped.", flush=True)
@@ -60,10 +63,11 @@ def run_relay(environ: Mapping[str, str]) -> int:
     signal.signal(signal.SIGINT, leave)
     signal.signal(signal.SIGTERM, leave)
     try:
-        from intakebot.channels.relay import relay_of
-
         print("Sending what waits in the outbox. Ctrl-C stops.", flush=True)
-        relay_of(shop.turns).run(stop)
+        thread = _start_relay(shop)
+        stop.wait()
+        shop.relay.stop()
+        thread.join(timeout=RELAY_STOP_S)
     finally:
         shop.store.close()
     return 0
@@ -113,17 +117,14 @@ def _print_addresses(shop: Shop) -> None:
     print("\n".join([*lines, "Ctrl-C stops."]), flush=True)
 
 
-def _start_relay(shop: Shop, stop: threading.Event) -> threading.Thread:
-    from intakebot.channels.relay import relay_of
-
-    thread = threading.Thread(target=relay_of(shop.turns).run, args=(stop,), name="relay", daemon=True)
+def _start_relay(shop: Shop) -> threading.Thread:
+    thread = threading.Thread(target=shop.relay.run, name="relay", daemon=True)
     thread.start()
     return thread
 
 
-def _stop_on_signals(server: Any, stop: threading.Event) -> None:
+def _stop_on_signals() -> None:
     def leave(number: int, frame: FrameType | None) -> None:
-        stop.set()
         sys.exit(0)
 
     signal.signal(signal.SIGINT, leave)

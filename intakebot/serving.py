@@ -9,6 +9,9 @@ from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from intakebot.assess import Assessments
+from intakebot.channels.email_out import EmailSender, MailServer
+from intakebot.channels.guard import Guard
+from intakebot.channels.relay import Relay
 from intakebot.definitions.model import Definitions
 from intakebot.library import Library
 from intakebot.packing.bench_queue import Queue
@@ -30,16 +33,23 @@ class Shop:
     settings: Settings
     turns: Services
     photos: PhotoStore
+    guard: Guard
+    relay: Relay
 
     @property
     def store(self) -> Store:
         return self.turns.store
 
 
-class _Library:
-    """Hands the workshop the assessor of a version once the library is there (each needs the other)."""
+class _Late:
+    """What is needed before it is there: the workshop asks the library, turns wake the relay."""
 
     library: Library | None = None
+    relay: Relay | None = None
+
+    def wake(self) -> None:
+        if self.relay is not None:
+            self.relay.wake()
 
     def assessor_of(self, definitions: Definitions) -> Assessments:
         assert self.library is not None
@@ -53,7 +63,7 @@ def open_shop(settings: Settings) -> Shop:
     """
     migrate(settings.database_url)
     store = open_store(settings.database_url, settings.data_dir)
-    late = _Library()
+    late = _Late()
     base = settings.base_url
 
     def links(case: Case) -> dict[str, str]:
@@ -63,11 +73,23 @@ def open_shop(settings: Settings) -> Shop:
     workshop = Workshop(late.assessor_of, utc_now, partial(queue_now, store, utc_now))
     turns = build_services(
         store, settings.definitions_root, Assessments, workshop, settings.secret_key,
-        links=links, source=base,
+        links=links, source=base, wake=late.wake,
     )  # fmt: skip
     late.library = turns.library
     photos = PhotoStore((settings.data_dir / "photos").as_uri(), store, turns.ids, turns.now)
-    return Shop(settings, turns, photos)
+    guard = Guard()
+    late.relay = Relay(turns, guard, _mail(settings, turns))
+    return Shop(settings, turns, photos, guard, late.relay)
+
+
+def _mail(settings: Settings, turns: Services) -> EmailSender | None:
+    mail = settings.mail
+    if mail is None:
+        return None
+    name = turns.library.current.pricing.shop.name
+    return EmailSender(
+        MailServer(mail.host, mail.port, mail.sender, name, mail.security, mail.user, mail.password)
+    )
 
 
 def queue_now(store: Store, now: Callable[[], datetime], definitions: Definitions) -> Queue:
@@ -86,7 +108,9 @@ def make_app(shop: Shop) -> Flask:
     from intakebot.web.services import Services as PageServices
 
     settings = shop.settings
-    api = api_blueprint(ApiServices(turns=shop.turns, photos=shop.photos, base_url=settings.base_url))
+    api = api_blueprint(
+        ApiServices(turns=shop.turns, photos=shop.photos, base_url=settings.base_url, guard=shop.guard)
+    )
     return create_app(
         PageServices(
             turns=shop.turns,

@@ -10,6 +10,9 @@
 | INTAKEBOT_SECRET_KEY | at least 32 random bytes as text; made and kept in the data folder when not set | - |
 | INTAKEBOT_DEFINITIONS | folder that holds flows/ and pricing/ | the project's own |
 | INTAKEBOT_THREADS | server threads, 1 to 64 | 8 |
+| INTAKEBOT_SMTP_HOST, _PORT, _USER, _PASSWORD | where outgoing mail is handed over; no mail is sent without a host | -, 587, -, - |
+| INTAKEBOT_SMTP_SECURITY | starttls, tls, or none (a server on this machine only) | starttls |
+| INTAKEBOT_MAIL_FROM | our address, as customers see it; needed with a host | - |
 """
 
 from __future__ import annotations
@@ -29,8 +32,20 @@ FEWEST_DISTINCT = 10
 
 
 @dataclass(frozen=True)
+class Mail:
+    """Where outgoing mail is handed over."""
+
+    host: str
+    port: int
+    sender: str
+    security: str
+    user: str
+    password: str
+
+
+@dataclass(frozen=True)
 class Settings:
-    """Everything the outside decides. Paths are absolute; base_url has no slash at the end."""
+    """Everything the outside decides. Paths are absolute; base_url has no slash at the end; mail None: no mail is sent."""
 
     host: str
     port: int
@@ -40,6 +55,7 @@ class Settings:
     secret_key: bytes
     definitions_root: Path
     threads: int
+    mail: Mail | None = None
 
 
 def read_settings(environ: Mapping[str, str]) -> Settings:
@@ -67,6 +83,7 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
         secret_key=_secret_key(environ, data_dir),
         definitions_root=_definitions_root(environ),
         threads=_number(environ, "INTAKEBOT_THREADS", 8, 1, 64),
+        mail=_mail(environ),
     )
 
 
@@ -103,6 +120,29 @@ def _base_url(environ: Mapping[str, str], host: str, port: int) -> str:
             f"INTAKEBOT_BASE_URL: found {url[:60]!r}, expected such as https://repairs.example.com"
         )
     return url.rstrip("/")
+
+
+def _mail(environ: Mapping[str, str]) -> Mail | None:
+    host = environ.get("INTAKEBOT_SMTP_HOST", "").strip()
+    if not host:
+        return None
+    sender = environ.get("INTAKEBOT_MAIL_FROM", "")
+    if "@" not in sender or any(character in sender for character in "\r\n<> "):
+        raise SettingsError("INTAKEBOT_MAIL_FROM: expected our address, such as desk@example.com")
+    security = environ.get("INTAKEBOT_SMTP_SECURITY", "starttls")
+    if security not in ("starttls", "tls", "none"):
+        raise SettingsError(
+            f"INTAKEBOT_SMTP_SECURITY: found {security[:20]!r}, expected starttls, tls or none"
+        )
+    port = _number(environ, "INTAKEBOT_SMTP_PORT", 587, 1, 65535)
+    return Mail(
+        host,
+        port,
+        sender,
+        security,
+        environ.get("INTAKEBOT_SMTP_USER", ""),
+        environ.get("INTAKEBOT_SMTP_PASSWORD", ""),
+    )
 
 
 def _definitions_root(environ: Mapping[str, str]) -> Path:

@@ -66,7 +66,14 @@ def _bubble(who: str, text: str) -> str:
     """The customer on the left, the shop set in."""
     indent = "" if who == "customer" else "        "
     lines = [
-        textwrap.fill(line, WIDTH, initial_indent=indent, subsequent_indent=indent)
+        textwrap.fill(
+            line,
+            WIDTH,
+            initial_indent=indent,
+            subsequent_indent=indent,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
         for line in text.splitlines()
     ]
     return "\n".join(lines) + "\n"
