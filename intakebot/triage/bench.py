@@ -211,8 +211,13 @@ def bench_problem(
     """
     left = what_is_left(diagnosis, family, answers, results)
     steps = bench_steps(family, pricing, card, answers, results, day=day, without=without)
+    return with_hypotheses(steps, left)
+
+
+def with_hypotheses(frame: PlanningProblem, left: Diagnosis) -> PlanningProblem:
+    """The frame with the diagnosis's fault sets as hypotheses; those below 1e-9 are left out."""
     return replace(
-        steps, hypotheses=tuple(Hypothesis(each.faults, each.probability) for each in left.sets)
+        frame, hypotheses=tuple(Hypothesis(each.faults, each.probability) for each in left.sets)
     ).checked()
 
 

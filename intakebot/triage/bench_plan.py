@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
 from intakebot.definitions.facts import Answers
 from intakebot.definitions.model import Family, Pricing, RateCard
@@ -19,6 +20,7 @@ from intakebot.triage.bench import (
     progress_of,
     step_cost,
     what_is_left,
+    with_hypotheses,
     with_seen,
 )
 from intakebot.triage.diagnosis import Diagnosis, diagnose
@@ -91,12 +93,12 @@ class SecondPlan:
 class BenchPlan:
     """Everything the bench and the quote need to know about a plan. Money in the rate card's currency.
 
-    problem: steps, levels and costs; its hypotheses are left out, they are the diagnosis's fault sets.
+    frame: the planning problem without its hypotheses; left: the diagnosis it was planned for (after failed tests).
     expected_minutes: of an average case, medians. parts: to have on the bench, by first use. left_out: steps not worth
     planning. stop: why the plan ends where it does. finished: a test has passed, nothing is left to do.
     """
 
-    problem: PlanningProblem
+    frame: PlanningProblem
     plan: Plan
     groups: tuple[tuple[BenchStep, ...], ...]
     outcomes: tuple[BenchOutcome, ...]
@@ -109,6 +111,12 @@ class BenchPlan:
     stop: Reason
     finished: bool
     exact: bool
+    left: Diagnosis = field(repr=False, compare=False)
+
+    @cached_property
+    def problem(self) -> PlanningProblem:
+        """The whole planning problem, in money: what was planned, hypotheses included."""
+        return with_hypotheses(self.frame, self.left)
 
     @property
     def key(self) -> str:
@@ -173,11 +181,11 @@ class _Case:
         self.steps = planned_steps(family, answers)
         self.costs = {each.id: step_cost(each, pricing, card, day) for each in self.steps.values()}
         self.rate = per_minute(card)
-        self.problem = bench_steps(family, pricing, card, answers, results, day=day, without=without)
+        self.frame = bench_steps(family, pricing, card, answers, results, day=day, without=without)
 
     def planned(self, left: Diagnosis, solver: Callable[[Arrays], TwoPlans]) -> BenchPlan:
         finished = self.progress.finished
-        arrays = arrays_of(self.problem, fault_sets(left))
+        arrays = arrays_of(self.frame, fault_sets(left))
         found = TwoPlans(evaluate_groups(arrays, (), exact=True), None) if finished else solver(arrays)
         best, second = found.best, found.second
         described = _Description(self, best, arrays)
@@ -186,7 +194,7 @@ class _Case:
         planned = set(best.steps)
         parts = dict.fromkeys(part for group in groups for step in group for part in step.parts)
         return BenchPlan(
-            problem=self.problem,
+            frame=self.frame,
             plan=best,
             groups=groups,
             outcomes=outcomes,
@@ -195,10 +203,11 @@ class _Case:
             chance_repaired=sum(each.probability for each in outcomes if each.repaired),
             parts=tuple(parts),
             second=None if second is None else SecondPlan(second.groups, second.expected_cost),
-            left_out=tuple(sorted(step.id for step in self.problem.steps if step.id not in planned)),
-            stop=stop_reason(self.problem, best, finished),
+            left_out=tuple(sorted(step.id for step in self.frame.steps if step.id not in planned)),
+            stop=stop_reason(self.frame, best, finished),
             finished=finished,
             exact=best.exact,
+            left=left,
         )
 
 
@@ -206,7 +215,7 @@ class _Description:
     """Walks through a plan once, keeping what is open, spent and solved."""
 
     def __init__(self, case: _Case, plan: Plan, arrays: Arrays) -> None:
-        self.family, self.problem, self.plan = case.family, case.problem, plan
+        self.family, self.problem, self.plan = case.family, case.frame, plan
         self.steps, self.costs, self.rate = case.steps, case.costs, case.rate
         self.pending = case.progress.pending
         self.by_id = {step.id: step for step in self.problem.steps}

@@ -187,7 +187,7 @@ class _Case:
         self.evidence = {each.finding: each for each in diagnosis.evidence}
         if planned is None:
             planned = bench_plan(family, pricing, card, diagnosis, answers, day=day)
-        problem = planned.problem
+        problem = planned.frame
         # The pool is laid out once for many cases; the case's own plans come last.
         self.blocks: tuple[Stages, ...] = (
             pool_stages(problem, family, pricing, card, day),
