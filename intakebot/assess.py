@@ -231,7 +231,9 @@ class Assessments:
         return make_estimate(
             pricing, outcomes, case, number=number, quoted_on=today,
             is_working_day=partial(is_working_day, pricing.calendar), seed=seed,
-            chance_draws=chance_draws(bench.problem, outcomes, boxes=card.chances_worth_boxes, seed=seed),
+            chance_draws=chance_draws(
+                diagnosis.sets, bench.problem.steps, outcomes, boxes=card.chances_worth_boxes, seed=seed
+            ),
             family_id=family_id, definitions_version=self.definitions.version, supersedes=supersedes, card=card, done=done,
         )  # fmt: skip
 

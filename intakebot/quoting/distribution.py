@@ -41,6 +41,8 @@ from intakebot.quoting.outcomes import PlannedOutcome, checked
 
 PARAMETER_DRAWS = 200
 JOBS_PER_DRAW = 50
+FURTHEST_DRAWS = 0.25
+"""Draws whose mean is further than this from the plan's own chances belong to another plan."""
 _TAIL = 1e-5
 _LONGEST_TABLE = 4000
 
@@ -310,7 +312,13 @@ def _checked_draws(
     given = np.asarray(draws, dtype=np.float64)
     if given.ndim != 2 or given.shape[1] != len(outcomes) or not len(given) or (given < -1e-12).any():
         raise BadInputError("chance_draws", given.shape, f"rows of {len(outcomes)} chances")
-    return np.clip(given, 0, None) / given.sum(axis=1, keepdims=True)
+    rows = np.clip(given, 0, None) / given.sum(axis=1, keepdims=True)
+    off = np.abs(rows.mean(axis=0) - [outcome.chance for outcome in outcomes]).max()
+    if not off <= FURTHEST_DRAWS:
+        raise BadInputError(
+            "chance_draws", f"{off:.2f} away from the plan on average", "draws round the plan's chances"
+        )
+    return rows
 
 
 def _drawn_prices(

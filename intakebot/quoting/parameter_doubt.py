@@ -1,7 +1,7 @@
 """How far the plan's chances move when the numbers behind them are not quite known.
 
 The plan's chances rest on how likely each fault is and how often each step cures it. Both are drawn here from Beta distributions
-round the values used, worth a given number of boxes of experience: the hypotheses are re-weighted by the drawn odds of their faults,
+round the values used, worth a given number of boxes of experience: the fault sets are re-weighted by the drawn odds of their faults,
 the cures are drawn step by step, the plan itself stays as it is, and each draw gives new chances for its ends.
 
     R(V) = rest + sum_h w(h) * (1 - prod_{f in h} (1 - prod_{i in V} (1 - cure_i[f])))        (see triage.problem)
@@ -18,7 +18,8 @@ import numpy.typing as npt
 from intakebot.errors import BadInputError
 from intakebot.quoting.distribution import PARAMETER_DRAWS
 from intakebot.quoting.outcomes import PlannedOutcome
-from intakebot.triage.problem import PlanningProblem
+from intakebot.triage.diagnosis import FaultSet
+from intakebot.triage.problem import PlanStep
 
 Floats = npt.NDArray[np.float64]
 
@@ -26,7 +27,8 @@ _TINY = 1e-12
 
 
 def chance_draws(
-    problem: PlanningProblem,
+    sets: Sequence[FaultSet],
+    steps: Sequence[PlanStep],
     outcomes: Sequence[PlannedOutcome],
     *,
     boxes: float,
@@ -36,7 +38,8 @@ def chance_draws(
     """Chances of the plan's ends under drawn parameters: draws x outcomes, each row sums to 1.
 
     Args:
-        problem: the planning problem behind the outcomes (what was done before is part of its hypotheses' weights).
+        sets: fault sets with their probabilities, of the diagnosis behind the plan (failed tests are in it already).
+        steps: the planning problem's, with their chances to cure.
         boxes: how many boxes of experience each number is worth; infinite: no doubt, every row is the plan's own.
         seed: same seed, same draws.
     Raises: BadInputError for 0 boxes or fewer.
@@ -44,19 +47,18 @@ def chance_draws(
     if boxes <= 0:
         raise BadInputError("boxes", boxes, "more than 0")
     rng = np.random.default_rng(seed)
-    faults = sorted({fault for each in problem.hypotheses for fault in each.faults})
+    faults = sorted({fault for each in sets for fault in each.faults})
     column = {fault: index for index, fault in enumerate(faults)}
-    members = np.zeros((len(problem.hypotheses), len(faults)))
-    for row, hypothesis in enumerate(problem.hypotheses):
-        members[row, [column[fault] for fault in hypothesis.faults]] = 1.0
-    weights = _drawn_weights(rng, problem, members, boxes, draws)
+    members = np.zeros((len(sets), len(faults)))
+    for row, each in enumerate(sets):
+        members[row, [column[fault] for fault in each.faults]] = 1.0
+    probabilities = np.array([each.probability for each in sets])
+    weights = _drawn_weights(rng, probabilities, members, boxes, draws)
     planned = {step.plan_id for outcome in outcomes for step in outcome.steps}
     fails = {
-        step.id: _drawn_fails(rng, step.fixes, column, boxes, draws)
-        for step in problem.steps
-        if step.id in planned
+        step.id: _drawn_fails(rng, step.fixes, column, boxes, draws) for step in steps if step.id in planned
     }
-    rest = max(0.0, 1.0 - math.fsum(each.probability for each in problem.hypotheses))
+    rest = max(0.0, 1.0 - math.fsum(each.probability for each in sets))
     return _ends(outcomes, weights, members, fails, rest)
 
 
@@ -70,10 +72,9 @@ def _drawn(rng: np.random.Generator, chances: Floats, boxes: float, draws: int) 
 
 
 def _drawn_weights(
-    rng: np.random.Generator, problem: PlanningProblem, members: Floats, boxes: float, draws: int
+    rng: np.random.Generator, probabilities: Floats, members: Floats, boxes: float, draws: int
 ) -> Floats:
-    """draws x hypotheses: weights re-made with drawn odds of the faults, with the same sum as before."""
-    probabilities = np.array([each.probability for each in problem.hypotheses])
+    """draws x fault sets: weights re-made with drawn odds of the faults, with the same sum as before."""
     if not probabilities.size or probabilities.sum() <= 0:
         return np.zeros((draws, len(probabilities)))
     marginals = np.clip(probabilities @ members, _TINY, 1 - _TINY)

@@ -98,9 +98,12 @@ def sampled_cases(definitions: Definitions, card: RateCard, count: int) -> list[
             for fact, answer in truth.answers.items()
             if "bench" not in family.facts[fact].purposes
         }
-        bench = bench_plan(family, pricing, card, diagnose(family, answers), answers, day=DAY)
+        diagnosis = diagnose(family, answers)
+        bench = bench_plan(family, pricing, card, diagnosis, answers, day=DAY)
         outcomes = planned_outcomes(bench, family.steps)
-        draws = chance_draws(bench.problem, outcomes, boxes=card.chances_worth_boxes, seed=number)
+        draws = chance_draws(
+            diagnosis.sets, bench.problem.steps, outcomes, boxes=card.chances_worth_boxes, seed=number
+        )
         full = price_distribution(rules, prices, outcomes, seed=number, chance_draws=draws).points
         cases.append(Case(rules, bench.problem, outcomes, truth.faults, quick_points(rules, outcomes), full))
     return cases

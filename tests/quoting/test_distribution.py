@@ -159,14 +159,19 @@ def test_doubt_widens_the_price_but_keeps_its_middle(
 def test_chances_drawn_by_triage_replace_the_plan_s(
     rules: Tariff, parts: dict[str, Part], two_groups: Plan
 ) -> None:
-    draws = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    draws = np.array([[1.0, 0.0, 0.0], [0.0, 0.6, 0.4]])
 
     full = price_distribution(rules, parts, two_groups, seed=1, doubt=NO_DOUBT, chance_draws=draws)
 
-    # half the worlds always end after cleaning, half never repair it
-    assert [price for price, _ in full.points] == [2400, 4320]
-    assert [chance for _, chance in full.points] == pytest.approx([0.5, 0.5])
-    assert full.band == (pounds("24.00"), pounds("43.20"))
+    # half the worlds always end after cleaning; the other half never: the swap helps in six of ten
+    assert [price for price, _ in full.points] == [2400, 4320, 13680]
+    assert [chance for _, chance in full.points] == pytest.approx([0.2, 0.5, 0.3])
+    assert full.band == (pounds("43.20"), pounds("136.80"))
+
+
+def test_draws_of_another_plan_are_refused(rules: Tariff, parts: dict[str, Part], two_groups: Plan) -> None:
+    with pytest.raises(BadInputError, match="away from the plan"):
+        price_distribution(rules, parts, two_groups, seed=1, chance_draws=np.array([[0.0, 0.0, 1.0]]))
 
 
 def test_draws_of_another_shape_are_refused(rules: Tariff, parts: dict[str, Part], two_groups: Plan) -> None:
@@ -230,12 +235,12 @@ def test_a_cut_plan_moves_the_rest_to_the_end_without_a_repair(two_groups: Plan)
 
 
 def test_quick_price_is_quick_enough_for_a_turn(rules: Tariff, two_groups: Plan) -> None:
-    """Budget 2 ms on the reference machine; ten times that here, because test machines are shared."""
+    """Budget 2 ms; the best of many runs counts, because test machines are shared."""
     plan = spread(two_groups, 0.4)
-    quick_price(rules, plan)
 
-    started = time.perf_counter()
-    for _ in range(20):
+    def seconds() -> float:
+        started = time.perf_counter()
         quick_price(rules, plan)
+        return time.perf_counter() - started
 
-    assert (time.perf_counter() - started) / 20 < 0.02
+    assert min(seconds() for _ in range(50)) < 0.002
