@@ -211,6 +211,15 @@ def test_what_the_carrier_does_not_take_has_a_reason(
     assert fee.reason == reason
 
 
+def test_limits_of_the_carrier_are_included(build: SimpleNamespace) -> None:
+    # 30 kg exactly, and 120 + 2 * (50 + 40) = 300 cm exactly
+    heavy = postage([build.tariff()], DAY, (200, 200, 200), 30.0, "GB")
+    long = postage([build.tariff(divisor_cm3_per_kg=10000)], DAY, (1200, 500, 400), 5.0, "GB")
+
+    assert isinstance(heavy, Postage)
+    assert isinstance(long, Postage)
+
+
 def test_before_the_first_tariff_there_is_no_price(build: SimpleNamespace) -> None:
     assert postage([build.tariff()], date(2025, 12, 31), (200, 200, 200), 1.0, "GB") == NotCarried(
         "no_tariff"
