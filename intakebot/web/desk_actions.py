@@ -6,8 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 from flask import Blueprint, g, redirect, render_template, request, url_for
+from markupsafe import Markup
 
 from intakebot.conversation import FactsEntered, GivenBack, StaffReplied, TakenOver
+from intakebot.documents.label import qr_svg
 from intakebot.errors import BadInputError
 from intakebot.turns import CaseChange
 from intakebot.web import cases, facts_form, security, staff_case, uploads, words
@@ -132,6 +134,15 @@ def _with_reason(case: str, decide: Callable[..., CaseChange], done: str, anchor
         raise BadInputError("reason", "nothing", "a reason")
     staff_case.change(decide, reason=reason[:1000])
     return _back(case, done, anchor)
+
+
+@pages.post("/desk/<case>/link")
+@access(OFFICE)
+def link(case: str) -> Any:
+    """A one-time link for a customer who lost theirs or writes by another channel; shown once."""
+    staff_case.load(case)
+    address = cases.make_resume_link()
+    return render_template("staff_link.html", link=address, qr=Markup(qr_svg(address)), case=cases.case())
 
 
 @pages.post("/desk/<case>/photos")

@@ -25,7 +25,9 @@ Answer = tuple[str, int] | Response
 def install(app: Flask) -> None:
     """Register the handlers."""
     app.register_error_handler(HTTPException, _http)
-    app.register_error_handler(NotFoundError, lambda error: _page(404, "not_found"))
+    app.register_error_handler(
+        NotFoundError, lambda error: _page(404, "no_talk" if _wanted_a_talk() else "not_found")
+    )
     app.register_error_handler(NotAllowedError, lambda error: _page(403, "not_allowed"))
     app.register_error_handler(CsrfError, lambda error: _page(403, "not_our_form"))
     app.register_error_handler(BadInputError, lambda error: _page(422, "bad_input"))
@@ -35,6 +37,11 @@ def install(app: Flask) -> None:
     app.register_error_handler(StoreBusyError, lambda error: _page(503, "busy"))
     app.register_error_handler(RateLimitedError, lambda error: _page(429, "too_often"))
     app.register_error_handler(ConflictError, lambda error: _page(409, "conflict"))
+
+
+def _wanted_a_talk() -> bool:
+    """Whether it was a customer's page; unknown and foreign talks are not told apart."""
+    return "talk" in (request.view_args or {})
 
 
 def _page(status: int, name: str) -> Answer:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import re
+import sqlite3
+import tempfile
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any, ClassVar
@@ -92,10 +96,20 @@ class Shop:
         self.people[role] = join(self.services, code, role, f"{role.title()} Example", PASSWORD).id
 
 
+@cache
+def _empty_database() -> bytes:
+    """A migrated database without rows, made once."""
+    with tempfile.TemporaryDirectory() as folder:
+        migrate(f"sqlite:///{folder}/empty.db")
+        with closing(sqlite3.connect(f"{folder}/empty.db")) as connection:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        return (Path(folder) / "empty.db").read_bytes()
+
+
 def open_shop(folder: Path, definitions: Definitions, base_url: str = "http://localhost") -> Shop:
     """A shop in a folder, with the given definitions."""
     url = f"sqlite:///{folder / 'shop.db'}"
-    migrate(url)
+    (folder / "shop.db").write_bytes(_empty_database())
     store = open_store(url, folder)
     clock = Clock()
     turns = TurnServices(

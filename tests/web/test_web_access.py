@@ -80,6 +80,7 @@ ROWS: dict[str, set[str]] = {
     "desk_actions.release": OFFICE,
     "desk_actions.clear_stop": OFFICE,
     "desk_actions.decline": OFFICE,
+    "desk_actions.link": OFFICE,
     "desk_actions.add_photo": STAFF,
     "bench.jobs": STAFF,
     "bench.pretriage": STAFF,
