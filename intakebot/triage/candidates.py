@@ -174,7 +174,11 @@ def stages_of(problem: PlanningProblem, plans: Sequence[Groups]) -> Stages:
         problem.close_at_end,
         problem.open_levels,
     )
-    arrays = arrays_of(every)
+    return laid_out(arrays_of(every), plans, problem.give_up_cost or 0.0)
+
+
+def laid_out(arrays: Arrays, plans: Sequence[Groups], give_up: float) -> Stages:
+    """The same for arrays at hand: those of other stages for the same steps and levels."""
     access = access_of(arrays)
     fitted = tuple(dict.fromkeys(_fitted(arrays, plan) for plan in plans))
     count = sum(len(plan) + 1 for plan in fitted)
@@ -188,7 +192,6 @@ def stages_of(problem: PlanningProblem, plans: Sequence[Groups]) -> Stages:
             done[row + place] = done[row + place - 1]
             done[row + place, chosen] = group[row + place, chosen] = True
         row += len(plan) + 1
-    give_up = problem.give_up_cost or 0.0
     starts = np.cumsum([0, *(len(plan) + 1 for plan in fitted[:-1])])
     cost, spent, squared = _coefficients(arrays, access, fitted, done, group, give_up)
     return Stages(fitted, arrays, done, starts, cost, spent, squared)

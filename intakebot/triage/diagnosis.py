@@ -134,7 +134,7 @@ def diagnose(family: Family, answers: Answers) -> Diagnosis:
 def _diagnose(network: Network, answered: tuple[tuple[str, object], ...]) -> Diagnosis:
     answers: Answers = dict(answered)  # type: ignore[arg-type]
     odds = prior_odds(network, answers)
-    evidence = evidence_in(network.family, answers)
+    evidence = evidence_in(network, answers)
     start = _log_prior(network, odds)
     before = _normalised(start)
     given = np.array([likelihood(network, each) for each in evidence]).reshape(len(evidence), len(start))

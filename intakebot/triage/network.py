@@ -20,7 +20,7 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from intakebot.definitions.facts import ALWAYS, Answers, Condition, facts_of, holds
+from intakebot.definitions.facts import ALWAYS, Answer, Answers, Condition, facts_of, holds
 from intakebot.definitions.model import Family, Finding, OddsChange
 
 Floats = npt.NDArray[np.float64]
@@ -37,7 +37,7 @@ class Network:
 
     sets: the fault numbers of each hypothesis; padded: [H, 3], the same filled up with F. members: [H, F], 1 where the
     fault is in the set. given: per finding and
-    value, [H] P(value | hypothesis). alone: [F] bool.
+    value, [H] P(value | hypothesis). alone: [F] bool. looks_at: facts of each finding. facts: all that triage looks at.
     """
 
     family: Family
@@ -47,6 +47,7 @@ class Network:
     padded: npt.NDArray[np.int64]
     given: Mapping[str, Mapping[str, Floats]]
     alone: npt.NDArray[np.bool_]
+    looks_at: Mapping[str, tuple[str, ...]]
     device_fact: str | None
     facts: frozenset[str]
 
@@ -101,6 +102,7 @@ def _build(key: _Same) -> Network:
         ),
         given={finding.id: _given(finding, faults, members) for finding in family.findings.values()},
         alone=alone,
+        looks_at={finding.id: tuple(sorted(finding_facts(finding))) for finding in family.findings.values()},
         device_fact=device_fact,
         facts=frozenset(used),
     )
@@ -167,20 +169,31 @@ class Evidence:
     certainty: float
 
 
-def evidence_in(family: Family, answers: Answers) -> tuple[Evidence, ...]:
+def evidence_in(network: Network, answers: Answers) -> tuple[Evidence, ...]:
     """Every finding whose value follows from the answers, in the family's order.
 
     A finding whose `applies_when` does not hold, or none of whose conditions holds, drops out.
     """
-    found = []
-    for finding in family.findings.values():
-        if finding.applies_when is not None and holds(finding.applies_when, answers) is not True:
-            continue
-        for value, condition in finding.values.items():
-            if holds(condition, answers) is True:
-                found.append(Evidence(finding.id, value, certainty_of(condition, answers)))
-                break
-    return tuple(found)
+    found = (reading(network, finding, answers) for finding in network.family.findings)
+    return tuple(each for each in found if each is not None)
+
+
+def reading(network: Network, finding_id: str, answers: Answers) -> Evidence | None:
+    """What the answers say about one finding; None when it drops out. Kept by the facts that it looks at."""
+    return _reading(network, finding_id, tuple(answers.get(fact) for fact in network.looks_at[finding_id]))
+
+
+@functools.lru_cache(maxsize=16384)
+def _reading(network: Network, finding_id: str, told: tuple[Answer | None, ...]) -> Evidence | None:
+    pairs = zip(network.looks_at[finding_id], told, strict=True)
+    answers = {fact: answer for fact, answer in pairs if answer is not None}
+    finding = network.family.findings[finding_id]
+    if finding.applies_when is not None and holds(finding.applies_when, answers) is not True:
+        return None
+    for value, condition in finding.values.items():
+        if holds(condition, answers) is True:
+            return Evidence(finding_id, value, certainty_of(condition, answers))
+    return None
 
 
 def certainty_of(condition: Condition, answers: Answers) -> float:

@@ -21,20 +21,19 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 
-from intakebot.definitions.facts import Answer, Answers, Comparison, Condition, Value, facts_of, holds
-from intakebot.definitions.model import Fact, Family, Finding, Pricing, Question, RateCard
+from intakebot.definitions.facts import Answer, Answers, Comparison, Condition, Value, facts_of
+from intakebot.definitions.model import Fact, Family, Pricing, Question, RateCard
 from intakebot.triage.bench import chances, planned_steps
 from intakebot.triage.bench_plan import BenchPlan, bench_plan
-from intakebot.triage.candidates import Groups, Stages, broken_at, faults_in, pool_stages, stages_of
+from intakebot.triage.candidates import Groups, Stages, broken_at, faults_in, laid_out, pool_stages
 from intakebot.triage.diagnosis import Diagnosis
 from intakebot.triage.implied import with_implied
 from intakebot.triage.network import (
-    Evidence,
     Network,
-    certainty_of,
     fault_odds,
     finding_facts,
     likelihood,
+    reading,
 )
 from intakebot.triage.value import evsi
 
@@ -189,10 +188,9 @@ class _Case:
             planned = bench_plan(family, pricing, card, diagnosis, answers, day=day)
         problem = planned.frame
         # The pool is laid out once for many cases; the case's own plans come last.
-        self.blocks: tuple[Stages, ...] = (
-            pool_stages(problem, family, pricing, card, day),
-            stages_of(problem, [planned.plan.groups]),
-        )
+        pool = pool_stages(problem, family, pricing, card, day)
+        own = laid_out(pool.arrays, [planned.plan.groups], problem.give_up_cost or 0.0)
+        self.blocks: tuple[Stages, ...] = (pool, own)
         self.plans: tuple[Groups, ...] = tuple(plan for block in self.blocks for plan in block.plans)
         self.links = _links(self.network)
         broken = self.broken_for(answers)
@@ -341,8 +339,8 @@ class _Asked:
         touched = dict.fromkeys(
             each for fact in sorted(changed) for each in case.links.findings.get(fact, ())
         )
-        for finding in (case.family.findings[each] for each in touched):
-            new, old = _reading(finding, answers), case.evidence.get(finding.id)
+        for finding in touched:
+            new, old = reading(case.network, finding, answers), case.evidence.get(finding)
             if new == old:
                 continue
             has_finding = moves = True
@@ -421,15 +419,6 @@ class _Asked:
 def _with(family: Family, answers: Answers, known: Mapping[str, Value]) -> dict[str, Answer]:
     fresh = {fact: Answer(value) for fact, value in known.items()}
     return with_implied(family, {**answers, **fresh})
-
-
-def _reading(finding: Finding, answers: Answers) -> Evidence | None:
-    if finding.applies_when is not None and holds(finding.applies_when, answers) is not True:
-        return None
-    for value, condition in finding.values.items():
-        if holds(condition, answers) is True:
-            return Evidence(finding.id, value, certainty_of(condition, answers))
-    return None
 
 
 def _base_rates(odds_only: Sequence[bool], plain: Sequence[bool], idle: Sequence[bool]) -> list[float]:
