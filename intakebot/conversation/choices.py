@@ -36,13 +36,20 @@ def take_choice(work: Work, value: str) -> None:
         reask(work, work.say("outdated"))
 
 
-def picked(pending: Pending | None, text: str) -> str | None:
-    """The value of the listed choice that a whole message names by its number (`2`, `2.`, `(2)`), letter or label."""
+def picked(pending: Pending | None, text: str, fillers: frozenset[str] = frozenset()) -> str | None:
+    """The value of the listed choice that a whole message names by its number (`2`, `2.`, `(2)`), letter or label.
+
+    fillers: words that may stand before it (`it is a DVD`).
+    """
     if pending is None or not pending.offered or len(text) > 60:
         return None
     said = key(text)
+    words = said.split()
+    while len(words) > 1 and words[0] in fillers:
+        words.pop(0)
+    bare = " ".join(words)
     for number, (value, label) in enumerate(pending.offered, start=1):
-        if said and said in (str(number), key(label)):
+        if said and (said in (str(number), key(label)) or bare in (str(number), key(label))):
             return value
     if len(said) == 1 and said.isascii() and said.isalpha():
         index = ord(said) - ord("a")
@@ -50,18 +57,20 @@ def picked(pending: Pending | None, text: str) -> str | None:
     return None
 
 
-def picked_with_rest(pending: Pending | None, text: str) -> tuple[str | None, str]:
+def picked_with_rest(
+    pending: Pending | None, text: str, fillers: frozenset[str] = frozenset()
+) -> tuple[str | None, str]:
     """The choice named by the whole message, or by its first sentence alone, and what is said after it.
 
     A first sentence counts only as a label of five letters or more (`none of these. it rattles`), never as a number.
     """
-    whole = picked(pending, text)
+    whole = picked(pending, text, fillers)
     if whole is not None or pending is None or pending.kind != "question":
         return whole, ""
     first, mark, rest = _first_sentence(text)
     if not mark or not rest.strip() or len(key(first)) < 5:
         return None, ""
-    return picked(pending, first), rest
+    return picked(pending, first, fillers), rest
 
 
 def _first_sentence(text: str) -> tuple[str, str, str]:

@@ -70,12 +70,14 @@ class StopWords:
 
 @dataclass(frozen=True)
 class ControlWords:
-    """Compiled words: folded whole message -> control; stop vocabularies; politeness that may surround a control."""
+    """Compiled words: folded whole message -> control; stop vocabularies; politeness that may surround a control;
+    fillers that may stand before a choice."""
 
     whole: dict[str, Control]
     stops: tuple[StopWords, ...]
     polite: frozenset[str]
     anger: tuple[str, ...]
+    fillers: frozenset[str]
 
 
 def control_of(text: str, words: ControlWords) -> Control | None:
@@ -136,7 +138,7 @@ def _words_of(same: _Same) -> ControlWords:
     wordings = []
     for locale in definitions.locales:
         texts = Texts(definitions, None, locale)
-        names = [*CONTROLS, "own_language", *STOP_LISTS, "polite", "anger"]
+        names = [*CONTROLS, "own_language", *STOP_LISTS, "polite", "anger", "fillers"]
         wordings.append((locale, tuple((name, _all(texts, f"control.{name}")) for name in names)))
     return _compiled(tuple(wordings))
 
@@ -151,6 +153,7 @@ def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]
     stops: list[StopWords] = []
     polite: set[str] = set()
     anger: list[str] = []
+    fillers: set[str] = set()
     for locale, lists in wordings:
         folded = {name: frozenset(key(word) for word in words) for name, words in lists}
         stops.append(StopWords(*(folded[name] for name in STOP_LISTS)))
@@ -161,11 +164,13 @@ def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]
                 polite.update(key(word) for word in words)
             elif name == "anger":
                 anger.extend(key(word) for word in words)
+            elif name == "fillers":
+                fillers.update(key(word) for word in words)
             else:
                 control = Control("language", locale) if name == "own_language" else Control(name)  # type: ignore[arg-type]
                 for word in words:
                     whole.setdefault(key(word), control)
-    return ControlWords(whole, tuple(stops), frozenset(polite), tuple(anger))
+    return ControlWords(whole, tuple(stops), frozenset(polite), tuple(anger), frozenset(fillers))
 
 
 def _without_politeness(words: list[str], polite: frozenset[str]) -> list[str]:

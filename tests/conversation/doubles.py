@@ -38,9 +38,10 @@ class SetAssessor:
     gate: str = "go"
     decisive: tuple[str, ...] = ()
     pair: tuple[str, str] | None = None
+    base: int = 140
 
     def outlook(self, family: str, answers: Answers, today: date) -> Outlook:
-        maximum = 140
+        maximum = self.base
         for condition, price in self.prices.items():
             fact, _, value = condition.partition("=")
             if fact in answers and str(answers[fact].value) == value:
