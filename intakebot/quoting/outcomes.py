@@ -123,11 +123,16 @@ class DoneSoFar:
 
 
 def after_work(outcomes: Sequence[PlannedOutcome], done: DoneSoFar) -> tuple[PlannedOutcome, ...]:
-    """The outcomes of the rest of a plan with what was done before put in front; it did not help, or there would be no rest."""
+    """The outcomes of the rest of a plan with what was done before put in front.
+
+    A step that was done but not tested yet stands in the rest of the plan, too; it is counted once, with its real minutes, and may
+    still turn out to have helped.
+    """
+    behind = {step.plan_id for step in done.steps}
     return tuple(
         replace(
             outcome,
-            steps=(*done.steps, *outcome.steps),
+            steps=(*done.steps, *(step for step in outcome.steps if step.plan_id not in behind)),
             access_minutes=done.access_minutes + outcome.access_minutes,
             test_minutes=done.test_minutes + outcome.test_minutes,
         )

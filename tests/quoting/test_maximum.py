@@ -11,7 +11,8 @@ import pytest
 
 from intakebot.definitions.model import Part, Profile, RateCard
 from intakebot.errors import BadInputError
-from intakebot.quoting.charging import Terms, tariff
+from intakebot.quoting.charging import Terms, charge, tariff
+from intakebot.quoting.distribution import work_of
 from intakebot.quoting.maximum import AuthorisedPlan, authorised_plan, deposit, legal_ceiling, minimum_fee
 from intakebot.quoting.money import Money
 from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, PlannedStep, after_work
@@ -132,6 +133,23 @@ def test_work_done_before_a_revision_stays_in_the_plan(
     assert [step.plan_id for step in plan.outcomes[0].steps] == ["reset", "clean"]
     nothing_fits = plan_for(card, parts, rest, "30.00", done=done)
     assert [step.plan_id for outcome in nothing_fits.outcomes for step in outcome.steps] == ["reset"]
+
+
+def test_a_step_done_but_not_tested_is_billed_once_and_may_still_have_helped(
+    card: RateCard, parts: dict[str, Part], two_groups: Plan
+) -> None:
+    """The swap took 70 minutes instead of 50 and waits for its test: 10 + 70 + 30 + 10 = 120 min, 8 blocks."""
+    done = DoneSoFar((PlannedStep("swap", "swap", 70.0, 0.0, ("pickup",)),))
+
+    first, second, _ = after_work(two_groups, done)
+
+    assert [step.plan_id for step in second.steps] == ["swap", "clean"]
+    assert [step.plan_id for step in first.steps] == ["swap", "clean"]
+    bill = charge(card, parts, work_of(second), Terms())
+    assert [(line.kind, line.amount) for line in bill.lines[:2]] == [
+        ("labour", pounds("96.00")),
+        ("part", pounds("30.00")),
+    ]
 
 
 @pytest.mark.parametrize("percentile", [0, 101])
