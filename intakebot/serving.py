@@ -67,6 +67,9 @@ def open_shop(settings: Settings) -> Shop:
     base = settings.base_url
 
     def links(case: Case) -> dict[str, str]:
+        """Addresses of the customer's pages, for channels where they are not a tap away."""
+        if case.channel == "web":
+            return {}
         talk = f"{base}/talk/{case.id}"
         return {"form": f"{talk}/form", "estimate": f"{talk}/estimate", "packing": f"{talk}/packing"}
 
