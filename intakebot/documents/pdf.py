@@ -254,8 +254,11 @@ def _pictured(section: Section, picture: Picture, width: float, look: _Look) -> 
 
 
 def _frame(parts: list[Flowable], tone: str, look: _Look) -> Flowable:
-    """A stop sign has a heavy frame all round; a warning a heavy, a note a thin rule at its side."""
-    rows = [[part] for part in parts]
+    """A stop sign has a heavy frame all round; a warning a heavy, a note a thin rule at its side.
+
+    Heading and first line share a row, so that a heading never stands alone at the foot of a page.
+    """
+    rows = [[parts[:2]], *([part] for part in parts[2:])]
     frame = PdfTable(rows, colWidths=[look.width], hAlign="LEFT", splitInRow=look.split_rows_from)
     commands: list[tuple[Any, ...]] = [
         ("LEFTPADDING", (0, 0), (-1, -1), 9),

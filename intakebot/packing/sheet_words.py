@@ -35,7 +35,10 @@ def packing_document(sheet: PackingSheet, texts: Texts, *, reference: str, shop:
     return Sheet(
         id="packing",
         title=texts.say("packing.title"),
-        subtitle=texts.say("packing.subtitle", device=_device(sheet, texts)),
+        subtitle=texts.say(
+            "packing.subtitle" if sheet.label_allowed else "packing.subtitle_wait",
+            device=_device(sheet, texts),
+        ),
         reference=reference,
         locale=texts.locale,
         sections=tuple(section for section in sections if not section.is_empty),
@@ -225,6 +228,8 @@ def _box(sheet: PackingSheet, texts: Texts, locale: str) -> Section:
     notes = [why]
     if cushion.double_box:
         notes.append(texts.say("packing.box.double"))
+        if parcel.outer_box is None:
+            notes.append(texts.say("packing.box.double_own"))
     if {"weight", "size"} & set(sheet.assumed):
         notes.append(texts.say("packing.box.assumed"))
     load = kilograms(round(parcel.strength.working_kg), locale)

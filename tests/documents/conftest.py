@@ -35,6 +35,7 @@ def _read(data: bytes) -> SimpleNamespace:
     box = reader.pages[0].mediabox
     return SimpleNamespace(
         pages=len(texts),
+        page_texts=texts,
         text=" ".join(" ".join(texts).split()),
         size=(round(float(box.width)), round(float(box.height))),
         title=reader.metadata.title if reader.metadata else None,

@@ -198,6 +198,15 @@ def test_a_text_longer_than_a_page_runs_on_wherever_it_stands(read_pdf: Any, sec
     assert pdf.text.count("word") == 3000
 
 
+@pytest.mark.parametrize("tone", ["plain", "stop", "warning", "note"])
+def test_a_heading_never_stands_alone_at_the_foot_of_a_page(read_pdf: Any, tone: Any) -> None:
+    for lines in range(40, 60):
+        filler = Section("f", "Filler", items=tuple(f"line {number}" for number in range(lines)))
+        last = Section("s", "Heading", tone=tone, paragraphs=("First.", "Second."))
+        pages = read_pdf(render_pdf(sheet_of(filler, last))).page_texts
+        assert not any("Heading" in page and "First." not in page for page in pages)
+
+
 def test_text_is_never_read_as_markup(read_pdf: Any) -> None:
     nasty = '<b>bold</b> <para> &amp; <img src="file:///etc/passwd"/> <font color=red>'
 

@@ -300,6 +300,17 @@ def test_a_stop_sign_takes_the_place_of_everything_that_invites_to_send(
     assert document.section("stop").tone == "stop"
     assert document.section("stop").paragraphs[0].startswith("Unplug it at the wall if that is safe.")
     assert "4 Quay Lane" not in sheet_text(document)
+    assert document.subtitle == "For your disc player."
+
+
+def test_a_heavy_device_without_a_listed_second_box_is_told_what_the_price_is_for(
+    build: SimpleNamespace,
+) -> None:
+    definitions = build.definitions(parcels=build.parcels[:2])
+    sheet = sheet_for(definitions, build.answers(device_kind="player", weight_kg=Decimal("5.5")))
+    notes = document_for(build, sheet).section("box").notes
+
+    assert "We list no second box of that size. The price below is for one box." in notes
 
 
 def test_a_part_that_is_elsewhere_holds_the_box_but_says_what_belongs_in_it(
