@@ -122,9 +122,7 @@ def _content(work: Work, text: str) -> None:
     if pending is not None and pending.kind == "contact":
         _contact(work, text)
         return
-    understood = read(work, text)
-    if not understood.anything:
-        understood = _read_other_language(work, text, understood)
+    understood = read(work, text, _note_language(work, text))
     derive(work)
     if preempt(work):
         return
@@ -214,16 +212,20 @@ def _contact(work: Work, text: str) -> None:
         _not_understood(work, "not_understood")
 
 
-def _read_other_language(work: Work, text: str, first: Understood) -> Understood:
-    """Nothing was heard: when the words look like another shipped language, read them as that."""
+def _note_language(work: Work, text: str) -> str:
+    """The language to read a message in: the talk's own, or another shipped one when the words are clearly of that.
+
+    Messages in a row in the other one are counted; after two, going on in it is offered.
+    """
+    own, seen = work.conversation.locale, work.conversation.foreign
     locale = _language_of(work, text)
-    if locale is None or locale == work.conversation.locale:
-        if locale is not None:
-            work.change(foreign=None)
-        return first
-    seen = work.conversation.foreign
+    if locale is None:
+        return own
+    if locale == own:
+        work.change(foreign=None)
+        return own
     work.change(foreign=(locale, seen[1] + 1 if seen is not None and seen[0] == locale else 1))
-    return read(work, text, locale)
+    return locale
 
 
 def _language_of(work: Work, text: str) -> str | None:

@@ -249,8 +249,9 @@ def say_both_languages(work: Work, locale: str) -> None:
         ("confirm_language:yes", Texts(work.definitions, None, locale).say("talk.choice.yes")),
         ("confirm_language:no", work.say("choice.no")),
     ]
+    own = work.say("language_offer", language=work.say(f"language_name.{locale}"))
     lead = acknowledgement(work)
-    put_question(work, f"{lead} {other}".strip(), choices, Pending("confirm_language"), "confirm")
+    put_question(work, f"{lead} {own} {other}".strip(), choices, Pending("confirm_language"), "confirm")
 
 
 ACTIONS: dict[str, Callable[[Work], None]] = {

@@ -32,7 +32,14 @@ MOST_CHOICES = 5
 TALK_PREFIXES = ("talk.", "question.")
 LONG_ON_SMS = ("talk.opener", "talk.opener_form")
 """Texts that SMS never gets (it has its own opener) or gets as a link."""
-NOT_SPOKEN = ("control.", "talk.choice.", "talk.thing", "talk.unknown_value", "talk.declined_value")
+NOT_SPOKEN = (
+    "control.",
+    "talk.choice.",
+    "talk.language_name.",
+    "talk.thing",
+    "talk.unknown_value",
+    "talk.declined_value",
+)
 
 BLAME: Mapping[str, tuple[str, ...]] = {
     "en": (
@@ -50,7 +57,7 @@ BLAME: Mapping[str, tuple[str, ...]] = {
 SAMPLES = {
     "count": "7", "low": "£60.00", "high": "£120.00", "maximum": "£140.00", "hours": "Mon-Fri 9-17",
     "things": "Device: console with slot", "label": "Opened before by", "value": "a shop", "form": "example.com/f/1",
-    "packing": "example.com/p/1", "estimate": "example.com/e/1", "part": "drive board", "device": "console",
+    "packing": "example.com/p/1", "estimate": "example.com/e/1", "part": "drive board", "language": "German", "device": "console",
 }  # fmt: skip
 _SENTENCE = re.compile(r"[.!?:]+(?:\s+|$)|\n+")
 _WORD = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*")

@@ -293,16 +293,29 @@ def test_cancel_ends_the_messages_by_text_but_means_no_to_an_open_yes_or_no_on_t
     assert on_web.conversation.consent == "allowed"
 
 
-def test_a_message_in_the_other_language_twice_offers_that_language_in_both(definitions):
-    talk = Talk(definitions, ASKS)
-    talk.say("das ist mein Gerät und es geht nicht mehr auf")
-    talk.say("ich habe das nicht mit dem Ding gemacht")
+def test_two_messages_in_the_other_language_are_read_and_going_on_in_it_is_offered(definitions):
+    talk = ready(definitions, ASKS)
+    talk.say("das Gerät ist mir auf den Boden gefallen und es geht nicht")
+    assert talk.value("dropped") == "yes"
 
-    if talk.conversation.pending.kind == "confirm_language":
-        talk.tap("confirm_language:yes")
-        assert talk.conversation.locale == "de"
-    else:
-        assert talk.conversation.foreign is not None or talk.conversation.facts
+    talk.say("ich habe es nicht selbst geöffnet und mein Bruder auch nicht")
+    assert talk.conversation.pending.kind == "confirm_language"
+    assert "Sollen wir auf Deutsch weitermachen?" in talk.said
+    assert "We can go on in German if you like." in talk.said
+
+    talk.tap("confirm_language:yes")
+    assert talk.conversation.locale == "de"
+    assert talk.turn.asked == "age_years"
+
+
+def test_no_to_the_other_language_goes_on_as_before(definitions):
+    talk = ready(definitions, ASKS)
+    talk.say("das Gerät ist mir auf den Boden gefallen und es geht nicht")
+    talk.say("ich habe es nicht selbst geöffnet und mein Bruder auch nicht")
+
+    talk.say("no")
+
+    assert (talk.conversation.locale, talk.turn.asked) == ("en", "age_years")
 
 
 def test_two_angry_messages_bring_a_person_and_one_kind_clause(definitions):
