@@ -129,6 +129,8 @@ class AnswerRead:
 
 def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, int, int] | None:
     """(kind, first token, token after) of a yes, no, don't know or rather-not at the start of the message."""
+    if tokens and all(token.word == "?" for token in tokens):
+        return "not_known", 0, len(tokens)
     first = 0
     while (
         first < len(tokens) and first < 4 and (tokens[first].word in _OPENINGS or tokens[first].word in SOFT)

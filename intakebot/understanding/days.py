@@ -80,6 +80,10 @@ def _at(
     written = _dotted(word, today)
     if written is not None:
         return _Day(written, "day", at + 1)
+    if _ends_with_point(tokens, at):
+        day, _, month = word.partition(".")
+        short = _make(2024, int(month), int(day))
+        return _Day(_coming(today, short.month, short.day), "day", at + 2) if short else None
     if at in numbers:
         number = numbers[at]
         return (
@@ -261,6 +265,13 @@ def _dotted(word: str, today: date) -> date | None:
     year = int(parts[2]) + (2000 if len(parts[2]) == 2 else 0)
     made = _make(year, int(parts[1]), int(parts[0]))
     return made if made and abs(made.year - today.year) <= FAR else None
+
+
+def _ends_with_point(tokens: Sequence[Token], at: int) -> bool:
+    """ "24.12." as day and month are written in German."""
+    day, point, month = tokens[at].word.partition(".")
+    follows = at + 1 < len(tokens) and tokens[at + 1].word == "." and tokens[at + 1].start == tokens[at].end
+    return bool(point) and follows and day.isdigit() and month.isdigit() and len(day) <= 2 and len(month) <= 2
 
 
 _ORDINAL_ENDINGS = ("st", "nd", "rd", "th", ".")

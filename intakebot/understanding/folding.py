@@ -34,6 +34,9 @@ _PLAIN = {
 }  # fmt: skip
 
 
+_ASCII = {chr(code): " " for code in (*range(32), 127) if chr(code) not in "\n\t"} | {"\r": "\n", "`": "'"}
+
+
 @dataclass(frozen=True)
 class Folded:
     """`text[i]` came from `original[starts[i]:ends[i]]`."""
@@ -87,7 +90,7 @@ def fold(original: str) -> Folded:
         char = original[position]
         position += 1
         if char.isascii() and (position == total or original[position].isascii()):
-            out.append(char.lower() if char >= " " or char in "\n\t" else " ")
+            out.append(_ASCII.get(char) or char.lower())
             starts.append(start)
             ends.append(position)
             continue

@@ -122,8 +122,8 @@ class Lattice:
             if at >= limit:
                 continue
             self._class_step(node, at, stack, loose)
-            if node is not self.lexicon.classes and self.filler[at]:
-                skipped = self._after_fillers(at, limit)
+            if node is not self.lexicon.classes and (self.filler[at] or self.tokens[at].word == ","):
+                skipped = self._after_fillers(at + (self.tokens[at].word == ","), limit)
                 if skipped < limit:
                     self._class_step(node, skipped, stack, True)
 

@@ -5,6 +5,7 @@ A phrase is a row of words, matched by stem, with "filler" words allowed in betw
     word        any form of the word ("play" also reads "plays", "playing", "played")
     =word       exactly this form
     a|b         one of several (single words or classes)
+    (a b|c)     one of several, of any length
     {name}      a word class: any entry of the cue kind `name`; {number}, {code} and {quote} are built in
     [a b]       may be missing
     ..  ...     up to 3 / up to 7 other words, within the clause
@@ -27,7 +28,7 @@ MAX_ROWS = 64
 DEFAULT_CERTAINTY = 0.95
 GAPS = {"..": 3, "...": 7}
 
-_PIECE = re.compile(r"\[|\]|\S+?(?=[\[\]\s]|$)")
+_PIECE = re.compile(r"[\[\]()]|[^\s\[\]()]+")
 
 ElementKind = Literal["stem", "exact", "class", "any", "gap", "start", "end"]
 
@@ -57,7 +58,7 @@ def parse_phrase(source: str, place: str = "phrase") -> Phrase:
 
     Raises: BadInputError naming `place` for unbalanced brackets, a bad certainty, an empty phrase or too many rows.
     """
-    pieces = _PIECE.findall(source.strip())
+    pieces = _pieces(source)
     devices: frozenset[str] = frozenset()
     certainty = DEFAULT_CERTAINTY
     while pieces and pieces[-1][0] in "@~" and len(pieces[-1]) > 1:
@@ -71,7 +72,7 @@ def parse_phrase(source: str, place: str = "phrase") -> Phrase:
             raise BadInputError(place, source, "a certainty such as ~0.7") from None
         if not 0 < certainty <= 1:
             raise BadInputError(place, source, "a certainty above 0 and at most 1")
-    rows, rest = _rows(pieces, 0, place, source, inside=False)
+    rows, rest = _rows(pieces, 0, place, source, closing="")
     if rest != len(pieces):
         raise BadInputError(place, source, "balanced brackets")
     unique = tuple(
@@ -83,28 +84,54 @@ def parse_phrase(source: str, place: str = "phrase") -> Phrase:
 
 
 def _rows(
-    pieces: list[str], at: int, place: str, source: str, *, inside: bool
+    pieces: list[str], at: int, place: str, source: str, *, closing: str
 ) -> tuple[list[tuple[Element, ...]], int]:
+    """Rows of pieces[at:] up to `closing` ("" at the outside), and the place after it."""
     rows: list[tuple[Element, ...]] = [()]
+    done: list[tuple[Element, ...]] = []
     while at < len(pieces):
         piece = pieces[at]
         at += 1
-        if piece == "]":
-            if not inside:
+        if piece in ("]", ")"):
+            if piece != closing:
                 raise BadInputError(place, source, "balanced brackets")
-            return rows, at
+            return done + rows, at
         if piece == "[":
-            inner, at = _rows(pieces, at, place, source, inside=True)
+            inner, at = _rows(pieces, at, place, source, closing="]")
             rows = [row + extra for row in rows for extra in [(), *inner]]
+        elif piece == "(":
+            inner, at = _rows(pieces, at, place, source, closing=")")
+            rows = [row + extra for row in rows for extra in inner]
+        elif piece == "|" and closing == ")":
+            done, rows = done + rows, [()]
         else:
-            choices = tuple(_element(part) for part in piece.split("|") if part)
-            element = choices[0] if len(choices) == 1 else Element("any", piece, 0, choices)
-            rows = [(*row, element) for row in rows]
-        if len(rows) > MAX_ROWS:
+            rows = [(*row, _choice(piece, place, source)) for row in rows]
+        if len(rows) + len(done) > MAX_ROWS:
             raise BadInputError(place, source, f"at most {MAX_ROWS} rows after multiplying out")
-    if inside:
+    if closing:
         raise BadInputError(place, source, "balanced brackets")
     return rows, at
+
+
+def _choice(piece: str, place: str, source: str) -> Element:
+    if piece.startswith("|") or piece.endswith("|"):
+        raise BadInputError(place, source, "single words on both sides of |")
+    choices = tuple(_element(part) for part in piece.split("|"))
+    return choices[0] if len(choices) == 1 else Element("any", piece, 0, choices)
+
+
+def _pieces(source: str) -> list[str]:
+    """Words and brackets; inside round brackets the bars stand alone."""
+    pieces: list[str] = []
+    depth = 0
+    for piece in _PIECE.findall(source):
+        depth += (piece == "(") - (piece == ")")
+        if depth and piece not in "()[]" and "|" in piece:
+            parts = re.split(r"(\|)", piece)
+            pieces.extend(part for part in parts if part)
+        else:
+            pieces.append(piece)
+    return pieces
 
 
 def _element(piece: str) -> Element:

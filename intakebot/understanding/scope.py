@@ -63,7 +63,7 @@ def find_scopes(
         for mark in by_kind.get(kind, ()):
             if sentence_of[mark.start] < 0:
                 continue
-            stop = min(mark.start + reach + (mark.end - mark.start), clause_end[mark.start])
+            stop = min(mark.end + reach, max(clause_end[mark.start], clause_end[mark.end - 1]))
             seen_subjects = 0
             for index in range(mark.start, stop):
                 if index >= mark.end and not past_second_subject:
