@@ -13,9 +13,11 @@ from intakebot.quoting.estimate import Estimate
 from intakebot.quoting.estimate_words import (
     Wording,
     field_values,
+    is_own_limit,
     likely_repair,
     line_words,
     percent_only,
+    plans_used_parts,
     wording,
 )
 from intakebot.sheets import Section, Sheet, Table, sheet_text
@@ -161,7 +163,8 @@ def _ask_first_section(words: Wording) -> Section:
 def _notices_section(words: Wording) -> Section:
     """The notices of the profile that no field above has said already."""
     said = set(field_values(words).values())
-    notices = [words.texts.say(key) for key in words.profile.notices]
+    moot = () if plans_used_parts(words) else ("quote.notice.refurbished_parts",)
+    notices = [words.texts.say(key) for key in words.profile.notices if key not in moot]
     fresh = tuple(text for text in dict.fromkeys(notices) if text not in said)
     return Section("notices", words.say("section.notices"), tone="note", items=fresh)
 
@@ -207,7 +210,7 @@ def estimate_messages(estimate: Estimate, definitions: Definitions, locale: str)
     """The estimate as short messages for a talk: the maximum first, then what is likely, then the rest."""
     words = wording(estimate, definitions, locale)
     repair = likely_repair(estimate)
-    limit = "maximum_limit" if estimate.stopped_by == "limit" else "maximum"
+    limit = "maximum_limit" if is_own_limit(estimate) else "maximum"
     failed = words.say("message.failed", amount=words.money(estimate.if_not_repaired))
     messages = [words.say(f"message.{limit}", maximum=words.money(estimate.maximum))]
     if repair is None:

@@ -210,7 +210,7 @@ def _device(words: Wording) -> dict[str, str]:
 
 def _prices(words: Wording) -> dict[str, str]:
     estimate, card = words.estimate, words.card
-    maximum_key = "value.maximum_limit" if estimate.stopped_by == "limit" else "value.maximum"
+    maximum_key = "value.maximum_limit" if is_own_limit(estimate) else "value.maximum"
     percent = words.percent(card.tax_percent)
     deposit = estimate.deposit
     ceiling = estimate.legal_ceiling
@@ -308,11 +308,6 @@ def _assessment(words: Wording) -> str:
 
 def _terms(words: Wording) -> dict[str, str]:
     estimate, card, case = words.estimate, words.card, words.estimate.case
-    used_parts = any(
-        record.condition != "new"
-        for part in estimate.parts
-        if (record := words.part_record(part)) is not None
-    )
     return {
         "shipping_to_shop": words.say("value.post_yours", amount=words.money(case.shipping_to_shop))
         if case.shipping_to_shop
@@ -327,7 +322,9 @@ def _terms(words: Wording) -> dict[str, str]:
         else words.say("value.extras_none"),
         "old_parts": words.say(f"value.old_parts_{card.old_parts}"),
         "data_loss_notice": words.say("value.data_loss"),
-        "refurbished_parts_notice": words.say("value.refurbished" if used_parts else "value.new_parts"),
+        "refurbished_parts_notice": words.say(
+            "value.refurbished" if plans_used_parts(words) else "value.new_parts"
+        ),
         "warranty": words.say("value.warranty", days=card.warranty_days)
         if card.warranty_days
         else words.say("value.warranty_none"),
@@ -338,6 +335,17 @@ def _terms(words: Wording) -> dict[str, str]:
         "not_legal_advice": words.say("value.not_legal_advice"),
         "right_to_estimate": words.say("value.right_to_estimate"),
     }
+
+
+def plans_used_parts(words: Wording) -> bool:
+    """Whether a part of the plan is used or rebuilt; left-out steps are asked about before they are done."""
+    records = (words.part_record(part) for part in words.estimate.parts)
+    return any(record is not None and record.condition != "new" for record in records)
+
+
+def is_own_limit(estimate: Estimate) -> bool:
+    """Whether the maximum is the figure the customer gave."""
+    return estimate.stopped_by == "limit" and estimate.maximum == estimate.worth.limit
 
 
 def _post_back(words: Wording) -> str:

@@ -3,7 +3,8 @@
 A business rule, not a forecast. The shop's rule: the rate card's percentile of the price, rounded up to its step (the larger of
 the percentile over all ends and over the ends with a repair, so that a poor chance of repair does not make the maximum too small
 for any repair). The customer's limit, when lower, takes its place. Groups of steps whose bill would pass the maximum when every
-step takes its median time are not in the authorised plan; nothing after them is either, because the plan goes in order.
+step takes its median time are not in the authorised plan; nothing after them is either, because the plan goes in order. When
+something was left out, the maximum is worked again for what remains: nobody is asked to agree to money the plan cannot use.
 """
 
 from __future__ import annotations
@@ -76,20 +77,27 @@ def authorised_plan(
         raise BadInputError(
             "spending_limit", str(limit.amount), f"at least {least.amount} {least.currency}, the minimum fee"
         )
-    maximum = max(
-        least, shop_maximum(rules, quick_points(rules, outcomes), _repaired_points(rules, outcomes))
-    )
+    maximum = max(least, _shop_maximum_of(rules, outcomes))
     stopped_by: Literal["percentile", "limit"] = "percentile"
     if limit is not None and limit < maximum:
         maximum, stopped_by = limit, "limit"
-    groups = sum(outcome.repaired for outcome in outcomes)
-    kept = groups
+    groups = kept = sum(outcome.repaired for outcome in outcomes)
     while kept > 0 and not _fits(rules, cut_after(outcomes, kept, done), maximum):
         kept -= 1
     plan = tuple(cut_after(outcomes, kept, done))
+    if 0 < kept < groups:
+        maximum = min(maximum, max(least, _dearest(rules, plan), _shop_maximum_of(rules, plan)))
     inside = {step.plan_id for step in steps_of(plan)}
     left_out = tuple(step for step in steps_of(outcomes) if step.plan_id not in inside)
     return AuthorisedPlan(plan, maximum, stopped_by, left_out, can_start=kept > 0)
+
+
+def _shop_maximum_of(rules: Tariff, outcomes: Sequence[PlannedOutcome]) -> Money:
+    return shop_maximum(rules, quick_points(rules, outcomes), _repaired_points(rules, outcomes))
+
+
+def _dearest(rules: Tariff, outcomes: Sequence[PlannedOutcome]) -> Money:
+    return Money.of_minor(max(typical_total(rules, outcome) for outcome in outcomes), rules.currency)
 
 
 def _fits(rules: Tariff, outcomes: Sequence[PlannedOutcome], maximum: Money) -> bool:

@@ -76,7 +76,7 @@ def test_the_limit_stops_the_plan_and_the_estimate_says_which_steps_are_left_out
 ) -> None:
     estimate = estimate_of(pricing, two_groups, replace(CASE, spending_limit=Decimal("100")))
 
-    assert (estimate.maximum, estimate.stopped_by) == (pounds("100.00"), "limit")
+    assert (estimate.maximum, estimate.stopped_by) == (pounds("45.00"), "limit")
     assert (estimate.authorised_steps, estimate.left_out_steps) == (("clean",), ("swap",))
     assert estimate.parts == ()
     assert [(o.shown.percent, o.repaired) for o in estimate.outcomes] == [(60, True), (40, False)]
@@ -249,7 +249,7 @@ def test_the_public_form_has_prices_but_no_fault_odds_or_sources(pricing: Pricin
     public = public_estimate(estimate_of(pricing, two_groups, full_case()))
     text = json.dumps(public)
 
-    assert public["maximum"] == {"amount": "100.50", "currency": "GBP"}
+    assert public["maximum"] == {"amount": "55.00", "currency": "GBP"}  # 36.00 + 8.40, + 20 % = 53.28
     assert {"outcomes", "p10", "p50", "p90", "if_not_repaired", "valid_until", "plan"} <= set(public)
     for secret in ("lens_dirty", "suspects", "source", "seed", "Ada", "Sample Street"):
         assert secret not in text

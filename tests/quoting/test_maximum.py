@@ -77,7 +77,8 @@ def test_a_poor_chance_does_not_make_the_maximum_too_small_for_any_repair(
     [
         ("200.00", "140.00", "percentile", []),
         ("136.80", "136.80", "limit", []),
-        ("136.79", "136.79", "limit", ["swap"]),
+        ("136.79", "45.00", "limit", ["swap"]),  # what remains costs 43.20: nobody agrees to more than 45
+        ("44.00", "44.00", "limit", ["swap"]),
         ("43.20", "43.20", "limit", ["swap"]),
         ("43.19", "43.19", "limit", ["clean", "swap"]),
         ("24.00", "24.00", "limit", ["clean", "swap"]),
