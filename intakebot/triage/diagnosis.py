@@ -234,12 +234,10 @@ def _truncated_mass(diagnosis: Diagnosis) -> float:
             [clamped(finding.raises[fault]) if fault in finding.raises else 0.0 for fault in faults]
         )[together]
         leak = clamped_leak(finding.leak)
-        certainty = max(each.certainty, 0.5)
-        # P(said | faults) = certainty * P(value) + (1 - certainty) * P(other value), as constant + slope * P(absent).
-        slope = 2.0 * certainty - 1.0
-        constant = 1.0 - certainty
+        # P(said | faults) as in `likelihood`, written constant + slope * P(absent).
+        constant, slope = (1.0 - each.certainty) * network.usual[each.finding][each.value], each.certainty
         if each.value == "yes":
-            constant, slope = certainty, -slope
+            constant, slope = constant + each.certainty, -slope
         findings.append(quickscore.OneFinding(constant, slope, 1.0 - leak, 1.0 - shown))
     empty = float(np.prod(1.0 - prior[together]))
     nothing = empty * float(np.prod([f.constant + f.slope * f.unleaked for f in findings]))

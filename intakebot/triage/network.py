@@ -37,7 +37,8 @@ class Network:
 
     sets: the fault numbers of each hypothesis; padded: [H, 3], the same filled up with F. members: [H, F], 1 where the
     fault is in the set. given: per finding and
-    value, [H] P(value | hypothesis). alone: [F] bool. looks_at: facts of each finding. facts: all that triage looks at.
+    value, [H] P(value | hypothesis). usual: the same for any device of the
+    family. alone: [F] bool. looks_at: facts of each finding. facts: all that triage looks at.
     """
 
     family: Family
@@ -47,6 +48,7 @@ class Network:
     padded: npt.NDArray[np.int64]
     given: Mapping[str, Mapping[str, Floats]]
     alone: npt.NDArray[np.bool_]
+    usual: Mapping[str, Mapping[str, float]]
     looks_at: Mapping[str, tuple[str, ...]]
     device_fact: str | None
     facts: frozenset[str]
@@ -92,6 +94,10 @@ def _build(key: _Same) -> Network:
         used |= {fact for change in step.tried for fact in facts_of(change.when)}
         used |= facts_of(step.only_when) if step.only_when is not None else set()
     used |= {part.candidates_fact for part in family.paired_parts.values() if part.candidates_fact}
+    given = {finding.id: _given(finding, faults, members) for finding in family.findings.values()}
+    priors = np.clip([family.faults[fault].prior for fault in faults], 1e-6, 1.0 - 1e-6)
+    weights = np.exp(members @ np.log(priors / (1.0 - priors)))
+    weights /= weights.sum()
     return Network(
         family=family,
         faults=faults,
@@ -100,7 +106,11 @@ def _build(key: _Same) -> Network:
         padded=np.array(
             [chosen + (len(faults),) * (LARGEST_SET - len(chosen)) for chosen in sets], dtype=np.int64
         ),
-        given={finding.id: _given(finding, faults, members) for finding in family.findings.values()},
+        given=given,
+        usual={
+            finding: {value: float(chance @ weights) for value, chance in values.items()}
+            for finding, values in given.items()
+        },
         alone=alone,
         looks_at={finding.id: tuple(sorted(finding_facts(finding))) for finding in family.findings.values()},
         device_fact=device_fact,
@@ -217,18 +227,15 @@ def certainty_of(condition: Condition, answers: Answers) -> float:
 def likelihood(network: Network, evidence: Evidence) -> Floats:
     """[H] P(what was said | hypothesis).
 
-    A value that is only probably meant enters as virtual evidence (Pearl 1988): certainty c for the value, the rest shared
-    by the other values. c is never less than an even share: doubt is no evidence for the contrary.
+    A value that is only probably meant enters as virtual evidence (Pearl 1988): with its certainty it tells about the
+    device; otherwise it tells nothing, and is said as often as the value comes with any device. So doubt weakens
+    evidence, down to nothing, and never turns it round; a rare sign stays a strong one when it was plainly said.
     """
-    given = network.given[evidence.finding]
-    count = len(given)
-    chance = given[evidence.value]
-    if count < 2:
-        return np.ones_like(chance)
-    certainty = max(evidence.certainty, 1.0 / count)
-    if certainty >= 1.0:
+    chance = network.given[evidence.finding][evidence.value]
+    if evidence.certainty >= 1.0:
         return chance
-    return certainty * chance + (1.0 - certainty) / (count - 1) * (1.0 - chance)
+    usual = network.usual[evidence.finding][evidence.value]
+    return evidence.certainty * chance + (1.0 - evidence.certainty) * usual
 
 
 def prior_odds(network: Network, answers: Answers) -> Floats:
