@@ -189,7 +189,11 @@ def read_answer(
     whole = (tokens[0].start, tokens[-1].end) if tokens else None
     picked = () if numeric else _by_position(tokens, options, language, several=several)
     if not picked:
-        picked = _by_label(text, options, several=several)
+        picked = _by_label(text, options, several=several) or _by_label(
+            " ".join(word for word in _label_words(text) if word not in language.fillers | language.subjects),
+            options,
+            several=several,
+        )
     if not picked and not several:
         picked = _by_label(_first_sentence(text), options, several=False)
     if picked:

@@ -9,13 +9,15 @@ from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact
 from intakebot.understanding.folding import Folded
 from intakebot.understanding.heard import HeardFact, Span
-from intakebot.understanding.lexicon import Lexicon
+from intakebot.understanding.lexicon import Lexicon, Reading
 from intakebot.understanding.matching import Lattice, Mark, Match, settle
 from intakebot.understanding.scope import PEOPLE, Scopes, negated, who_did, within
 from intakebot.understanding.tokens import Token
 
 _DENIALS = frozenset({"no", "none", "nobody"})
 """A phrase with such a value leaves its denying word free to deny more ("no smoke or burning smell")."""
+
+ASKED = "asked"
 
 NEGATED_ATTEMPT_CERTAINTY = 0.75
 """'I have not opened it' says nothing sure about others."""
@@ -50,7 +52,7 @@ def read_phrases(
     device_role = lexicon.role("device_kind")
     device_kinds = _device_kinds(everything, scopes, lexicon, known)
     matches = settle(
-        [m for m in everything if not m.reading.devices or _device_fits(m.reading.devices, device_kinds)],
+        [m for m in everything if _condition_holds(m.reading, device_kinds, expected)],
         lexicon.independent,
     )
     spent = frozenset(
@@ -101,8 +103,13 @@ def _device_kinds(
     return frozenset({m.reading.value for m in named} or {"?"})
 
 
-def _device_fits(wanted: frozenset[str], kinds: frozenset[str]) -> bool:
-    return bool(wanted & kinds)
+def _condition_holds(reading: Reading, kinds: frozenset[str], expected: Fact | None) -> bool:
+    """`@asked`: only as an answer to a question for this fact. `@kind,...`: only on these device kinds."""
+    if not reading.devices:
+        return True
+    if ASKED in reading.devices:
+        return expected is not None and expected.id == reading.fact
+    return bool(reading.devices & kinds)
 
 
 class _Reader:

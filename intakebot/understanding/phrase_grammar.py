@@ -11,6 +11,7 @@ A phrase is a row of words, matched by stem, with "filler" words allowed in betw
     ..  ...     up to 3 / up to 7 other words, within the clause
     ^  $        the clause begins / ends here
     @a,b        at the end: only for these device kinds ("?" = kind not known yet)
+    @asked      at the end: only as an answer to the question for this fact
     ~0.7        at the end: certainty of this wording (0.95 otherwise)
 
 Optional parts are multiplied out when the phrases are loaded, at most 64 rows a phrase.
