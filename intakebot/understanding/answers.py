@@ -20,100 +20,6 @@ from intakebot.understanding.matching import Mark
 from intakebot.understanding.tokens import HARD, SOFT, Token, raw_words
 
 REPLY_KINDS: tuple[Reply, ...] = ("not_known", "declined", "no", "yes")
-_OPENINGS = frozenset(
-    [
-        "um",
-        "uh",
-        "er",
-        "erm",
-        "hmm",
-        "hm",
-        "well",
-        "oh",
-        "ah",
-        "so",
-        "ok",
-        "okay",
-        "hi",
-        "hello",
-        "hey",
-        "sorry",
-        "thanks",
-        "honestly",
-        "i'd",
-        "aehm",
-        "aeh",
-        "hallo",
-        "also",
-        "naja",
-    ]
-)
-_AFTER_REPLY = frozenset(
-    [
-        "i",
-        "it",
-        "we",
-        "they",
-        "he",
-        "she",
-        "you",
-        "that",
-        "this",
-        "there",
-        "the",
-        "not",
-        "never",
-        "but",
-        "just",
-        "only",
-        "sorry",
-        "thanks",
-        "thank",
-        "mate",
-        "sir",
-        "and",
-        "none",
-        "nothing",
-        "nope",
-        "no",
-        "yes",
-        "my",
-        "ich",
-        "es",
-        "wir",
-        "sie",
-        "er",
-        "das",
-        "der",
-        "die",
-        "nicht",
-        "nie",
-        "aber",
-        "nur",
-        "danke",
-        "und",
-        "mein",
-        "meine",
-    ]
-)
-_AFTER_UNSURE = frozenset(
-    [
-        "about",
-        "anything",
-        "tbh",
-        "really",
-        "honestly",
-        "mate",
-        "yet",
-        "at",
-        "for",
-        "to",
-        "on",
-        "of",
-        "darueber",
-        "dazu",
-    ]
-)
 SHORT = 10
 """Words up to which a "don't know" anywhere is the answer."""
 
@@ -127,13 +33,17 @@ class AnswerRead:
     span: tuple[int, int] | None
 
 
-def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, int, int] | None:
+def read_reply(
+    tokens: Sequence[Token], marks: Sequence[Mark], language: Language
+) -> tuple[Reply, int, int] | None:
     """(kind, first token, token after) of a yes, no, don't know or rather-not at the start of the message."""
     if tokens and all(token.word == "?" for token in tokens):
         return "not_known", 0, len(tokens)
     first = 0
     while (
-        first < len(tokens) and first < 4 and (tokens[first].word in _OPENINGS or tokens[first].word in SOFT)
+        first < len(tokens)
+        and first < 4
+        and (tokens[first].word in language.openings or tokens[first].word in SOFT)
     ):
         if any(m.start == first and m.kind in REPLY_KINDS and m.end == len(tokens) for m in marks):
             break
@@ -142,7 +52,7 @@ def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, i
     for mark in marks:
         if mark.kind not in REPLY_KINDS or mark.start not in (0, first):
             continue
-        if not _answers(tokens, mark):
+        if not _answers(tokens, mark, language):
             continue
         kind: Reply = mark.kind  # type: ignore[assignment]
         key = (mark.end, -REPLY_KINDS.index(kind), kind)
@@ -155,22 +65,24 @@ def read_reply(tokens: Sequence[Token], marks: Sequence[Mark]) -> tuple[Reply, i
             if (
                 mark.kind in ("not_known", "declined")
                 and mark.end - mark.start > 1
-                and _answers(tokens, mark)
+                and _answers(tokens, mark, language)
             ):
                 late: Reply = mark.kind  # type: ignore[assignment]
                 return late, mark.start, mark.end
     return None
 
 
-def _answers(tokens: Sequence[Token], mark: Mark) -> bool:
+def _answers(tokens: Sequence[Token], mark: Mark, language: Language) -> bool:
     if mark.end >= len(tokens):
         return True
     following = tokens[mark.end].word
     if following in HARD or following in SOFT or following == "-":
         return True
     if mark.kind in ("not_known", "declined"):
-        return mark.end - mark.start > 1 and (following in _AFTER_REPLY or following in _AFTER_UNSURE)
-    return mark.end - mark.start == 1 and following in _AFTER_REPLY
+        return mark.end - mark.start > 1 and (
+            following in language.after_reply or following in language.after_unsure
+        )
+    return mark.end - mark.start == 1 and following in language.after_reply
 
 
 def read_answer(
@@ -178,7 +90,7 @@ def read_answer(
     language: Language,
 ) -> AnswerRead:  # fmt: skip
     """Match the message against the pending question's options."""
-    reply = read_reply(tokens, marks)
+    reply = read_reply(tokens, marks, language)
     kind = reply[0] if reply else None
     span = (tokens[reply[1]].start, tokens[reply[2] - 1].end) if reply and reply[2] > reply[1] else None
     options = expecting.options
@@ -215,39 +127,6 @@ def _plain_words(tokens: Sequence[Token]) -> list[str]:
     return [token.word for token in tokens if token.is_word]
 
 
-_POSITION_WORDS = frozenset(
-    [
-        "option",
-        "number",
-        "no",
-        "choice",
-        "answer",
-        "nr",
-        "nummer",
-        "the",
-        "one",
-        "i",
-        "pick",
-        "choose",
-        "take",
-        "please",
-        "die",
-        "der",
-        "das",
-        "antwort",
-        "und",
-        "and",
-        "or",
-        "it",
-        "is",
-        "probably",
-        "think",
-        "would",
-        "say",
-    ]
-)
-
-
 def _by_position(
     tokens: Sequence[Token], options: Sequence[Option], language: Language, *, several: bool
 ) -> tuple[Option, ...]:
@@ -272,7 +151,7 @@ def _by_position(
             positions.append(language.numbers[word] - 1)
         elif word == "one" and len(words) == 1:
             positions.append(0)
-        elif word not in _POSITION_WORDS and word not in ("st", "nd", "rd", "th"):
+        elif word not in language.position_words:
             return ()
     if not positions or any(not 0 <= place < len(options) for place in positions):
         return ()

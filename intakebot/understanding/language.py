@@ -25,6 +25,10 @@ class Language:
         perception: verbs that a modal negator does deny.
         scope_ends: words at which a denial stops ("just", "only").
         negators_after: words that deny the word before them ("knirscht nicht").
+        openings: words before an answer that say nothing ("um, yes").
+        after_reply, after_unsure: words that may follow a "yes" or "no", or a "don't know", that answers.
+        position_words: words around a place in a list ("the second one please").
+        phone_words: words that announce a telephone number.
         hedges: phrase -> factor on the certainty.
         cues: kind -> phrases. Kinds: hypothetical, question_openers, request_openers, unsure_whether, past, elsewhere,
             correction, intention, who.owner, who.friend, who.shop, who.nobody, passive, yes, no, not_known, declined,
@@ -56,4 +60,9 @@ class Language:
     day_words: Mapping[str, int]
     period_words: Mapping[str, str]
     day_first: bool
+    openings: frozenset[str]
+    after_reply: frozenset[str]
+    after_unsure: frozenset[str]
+    position_words: frozenset[str]
+    phone_words: frozenset[str]
     negators_after: frozenset[str] = frozenset()

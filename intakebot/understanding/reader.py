@@ -23,7 +23,7 @@ from intakebot.understanding.matching import Lattice
 from intakebot.understanding.merging import answer_facts, choice_of, merge_facts
 from intakebot.understanding.proposer import Proposer, train_proposer
 from intakebot.understanding.quantities import find_amounts, find_counts, find_numbers
-from intakebot.understanding.role_facts import PHONE_CUES, Mentions, RoleFacts
+from intakebot.understanding.role_facts import Mentions, RoleFacts
 from intakebot.understanding.scope import Scopes, find_scopes
 from intakebot.understanding.spelling import Speller, make_speller
 from intakebot.understanding.tokens import (
@@ -119,7 +119,7 @@ class Reader:
         language = self.lexicon.language
         numbers = find_numbers(tokens, language)
         text = folded.original[:MAX_CHARS]
-        cue = any(token.word in PHONE_CUES for token in tokens)
+        cue = any(token.word in language.phone_words for token in tokens)
         return Mentions(
             numbers, find_amounts(folded, tokens, numbers, lattice.marks, language),
             find_counts(folded, tokens, numbers, language),

@@ -19,25 +19,6 @@ from intakebot.understanding.tokens import HARD, Token
 
 AGE_REACH = 6
 OLDEST = 60
-PHONE_CUES = frozenset(
-    [
-        "phone",
-        "mobile",
-        "cell",
-        "number",
-        "call",
-        "ring",
-        "text",
-        "tel",
-        "telephone",
-        "whatsapp",
-        "handy",
-        "telefon",
-        "nummer",
-        "anrufen",
-        "mobil",
-    ]
-)
 
 
 @dataclass(frozen=True)
