@@ -11,7 +11,9 @@ from itertools import product
 import numpy as np
 import pytest
 
+from intakebot.definitions.facts import Answer
 from intakebot.triage import diagnose, quickscore
+from intakebot.triage.network import network_of
 from tests.triage.families import answers, family, finding
 
 PRIOR = np.array([0.30, 0.20, 0.10])
@@ -140,6 +142,38 @@ def test_mass_beyond_three_faults_is_what_enumeration_says(seed):
     found = diagnose(network_family(prior, leak, shown), told(positive, negative))
 
     assert found.truncated_mass == pytest.approx(beyond / whole, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_doubtful_statements_enter_both_the_posterior_and_the_mass_beyond(seed):
+    """P(said | faults) = c * P(value | faults) + (1 - c) * P(value of any device), against listing every subset."""
+    rng = random.Random(500 + seed)
+    prior, leak, shown, positive, negative = random_network(rng, 5, 5)
+    certainty = {f: rng.uniform(0.2, 0.95) for f in (*positive, *negative)}
+    small = network_family(prior, leak, shown)
+    usual = network_of(small).usual
+    weights = {}
+    for present in product((0, 1), repeat=5):
+        on = np.array(present, dtype=bool)
+        absent = (1 - np.array(leak)) * np.prod(np.where(on[:, None], 1 - shown, 1.0), axis=0)
+        weight = float(np.prod(np.where(on, prior, 1 - prior)))
+        for f in positive:
+            weight *= certainty[f] * (1 - absent[f]) + (1 - certainty[f]) * usual[f"f{f}"]["yes"]
+        for f in negative:
+            weight *= certainty[f] * absent[f] + (1 - certainty[f]) * usual[f"f{f}"]["no"]
+        weights[present] = weight
+    del weights[(0,) * 5]
+    few = {present: weight for present, weight in weights.items() if sum(present) <= 3}
+
+    told = {f"f{f}": Answer("yes", "heard", certainty[f]) for f in positive}
+    told |= {f"f{f}": Answer("no", "heard", certainty[f]) for f in negative}
+    found = diagnose(small, told)
+
+    reference = [
+        sum(weight for present, weight in few.items() if present[d]) / sum(few.values()) for d in range(5)
+    ]
+    assert [found.marginals[f"d{d}"] for d in range(5)] == pytest.approx(reference, abs=1e-9)
+    assert found.truncated_mass == pytest.approx(1 - sum(few.values()) / sum(weights.values()), abs=1e-9)
 
 
 def test_many_positive_findings_are_safer_enumerated_than_alternating():
