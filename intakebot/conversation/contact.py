@@ -102,7 +102,7 @@ def check_contact(work: Work) -> None:
         if fact.personal and _held(work, fact.id)
     ]
     text = work.say("contact_check", things=things(work.texts, work.family, pairs, most=6))
-    choices = [("contact:yes", work.say("choice.yes")), ("contact:no", work.say("choice.no"))]
+    choices = [("confirm_contact:yes", work.say("choice.yes")), ("confirm_contact:no", work.say("choice.no"))]
     put_question(work, text, choices, Pending("confirm_contact", offered=tuple(choices)), "confirm")
 
 

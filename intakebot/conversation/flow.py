@@ -16,6 +16,7 @@ from intakebot.conversation.asking import (
 )
 from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide, recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, check_contact
+from intakebot.conversation.handing import hand_off
 from intakebot.conversation.labels import fact_label, things, value_label
 from intakebot.conversation.reading import question_of
 from intakebot.conversation.state import Because, Pending, Proposal
@@ -24,6 +25,8 @@ from intakebot.conversation.work import Work
 from intakebot.definitions.model import Question
 from intakebot.quoting.money import Money, format_money
 
+MOST_MESSAGES = 30
+"""A customer who has written so often without getting an estimate gets a person."""
 CLOSED = ("shipped", "arrived", "on_bench", "finished", "declined", "withdrawn")
 
 
@@ -34,6 +37,13 @@ def go_on(work: Work) -> None:
         work.acks.append(work.say(f"status_{phase}"))
         work.change(pending=None)
         flush(work)
+        return
+    if (
+        phase == "open"
+        and work.conversation.messages_in >= MOST_MESSAGES
+        and work.conversation.floor == "self"
+    ):
+        hand_off(work, "too_long", text_key="handover_not_understood")
         return
     decision = decide(work)
     if isinstance(decision, Ask):

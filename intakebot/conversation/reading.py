@@ -7,7 +7,8 @@
 | high   | taken, echoed, listed in the recap   | taken, then asked as yes/no before the estimate  |
 
 A guess is only ever asked as yes/no. A hazard is never taken lightly: see `safety`. A value that contradicts a held one
-supersedes it at once, unless it is doubtful and the held one was confirmed: then it is asked.
+supersedes it at once when it was asked for or said as a correction ("actually", "I meant"). Said in passing against a
+confirmed value it is asked first when it is doubtful or the stake is high.
 """
 
 from __future__ import annotations
@@ -19,10 +20,10 @@ from intakebot.conversation.choosing import VAGUE, open_facts
 from intakebot.conversation.entering import confirm, enter, withdraw
 from intakebot.conversation.guard import readable
 from intakebot.conversation.labels import thing
-from intakebot.conversation.state import Pending, Proposal
+from intakebot.conversation.state import FactEntry, Pending, Proposal
 from intakebot.conversation.work import Work
 from intakebot.definitions.facts import Value
-from intakebot.definitions.model import Question
+from intakebot.definitions.model import Fact, Question
 from intakebot.definitions.values import parse_value
 from intakebot.errors import BadInputError
 from intakebot.understanding import Expecting, Heard, HeardFact, Option, understand
@@ -140,25 +141,13 @@ def _ground(work: Work, heard: HeardFact, meant: bool) -> None:
     if value is None:
         return
     old = work.facts.get(heard.fact)
-    conflicts = old is not None and old.value is not None and old.value != value and old.source != "derived"
     sure = heard.certainty >= SURE
-    if conflicts and old is not None and not sure and not meant and old.status == "confirmed":
-        add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
+    if _says_less(fact, value, old):
         return
-    if fact.role == "attempt" and value == VAGUE and old is not None and old.value not in (None, "nobody"):
-        return
-    if (
-        fact.role == "hazard"
-        and value == "yes"
-        and conflicts
-        and old is not None
-        and old.status == "confirmed"
-    ):
+    if not meant and _against_confirmed(old, value) and (not sure or fact.stake == "high"):
         add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
         return
     tapped = heard.source == "answer" and heard.certainty >= 0.99
-    if fact.role == "story" and old is not None:
-        return
     taken = enter(
         work,
         heard.fact,
@@ -179,6 +168,19 @@ def _ground(work: Work, heard: HeardFact, meant: bool) -> None:
         work.echoed.append((heard.fact, value))
     if fact.stake == "high" and not sure and work.facts[heard.fact].status == "heard":
         add_proposal(work, Proposal(heard.fact, value, heard.certainty, heard.quote))
+
+
+def _says_less(fact: Fact, value: Value, old: FactEntry | None) -> bool:
+    """A vague "someone" never replaces a named person, nor a later message the story told first."""
+    if old is None:
+        return False
+    return fact.role == "story" or (
+        fact.role == "attempt" and value == VAGUE and old.value not in (None, "nobody")
+    )
+
+
+def _against_confirmed(old: FactEntry | None, value: Value) -> bool:
+    return old is not None and old.status == "confirmed" and old.value != value and old.source != "derived"
 
 
 def _valid(work: Work, heard: HeardFact) -> Value | None:

@@ -59,7 +59,7 @@ class Talk:
     corrections_applied: int = 0
     facts_held: int = 0
     facts_right: int = 0
-    wrong_before_recap: int = 0
+    wrong_before_recap: list[str] = field(default_factory=list)
     wrong_facts: list[str] = field(default_factory=list)
     two_questions: int = 0
     sms_parts: list[int] = field(default_factory=list)
@@ -185,12 +185,10 @@ def _ending(turn: Turn, persona: Persona, truth: Truth, family: Family) -> str:
 
 def _note_recap(talk: Talk, conversation: Conversation, truth: Truth) -> None:
     if conversation.pending is not None and conversation.pending.kind == "recap":
-        wrong = [
-            fact
-            for fact in _comparable(conversation, truth)
-            if conversation.facts[fact].value != truth.facts[fact]
-        ]
-        talk.wrong_before_recap = max(talk.wrong_before_recap, len(wrong))
+        for fact in _comparable(conversation, truth):
+            said = f"{fact}={conversation.facts[fact].value} (is {truth.facts[fact]})"
+            if conversation.facts[fact].value != truth.facts[fact] and said not in talk.wrong_before_recap:
+                talk.wrong_before_recap.append(said)
 
 
 def _comparable(conversation: Conversation, truth: Truth) -> list[str]:

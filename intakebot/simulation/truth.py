@@ -53,8 +53,11 @@ def sample_truth(family: Family, rng: random.Random) -> Truth:
     if "loading" in family.facts and "loading" not in facts and loadings:
         facts["loading"] = rng.choice(loadings)
     for fact in family.facts.values():
-        if fact.role == "disc_result" and fact.disc_class not in family.devices[device].discs:
-            facts[fact.id] = "not_tried"
+        plays = family.devices[device].discs
+        if fact.role == "disc_result" and (fact.disc_class not in plays or len(plays) == 1):
+            facts[fact.id] = (
+                "not_tried"  # of a device for one class only, nobody tells the class apart from "discs"
+            )
     _background(family, facts, rng)
     faults = _sample_faults(family, device, facts, rng)
     ordered = sorted(family.findings.values(), key=lambda finding: len(finding.values) <= 2)

@@ -254,3 +254,24 @@ def test_a_value_that_does_not_fit_its_fact_is_not_taken(talk, hear):
     talk.say("words")
 
     assert not {"age_years", "loading", "seen_coin", "no_such_fact"} & set(talk.conversation.facts)
+
+
+def test_a_high_stake_value_in_passing_against_a_confirmed_one_is_asked_first(talk, hear):
+    talk.send(FactsEntered("f1", {"disc_stuck": "yes"}))
+
+    hear(heard_fact("disc_stuck", "no"))
+    talk.say("words")
+
+    assert talk.value("disc_stuck") == "yes"
+    assert (talk.conversation.pending.kind, talk.conversation.pending.value) == ("confirm", "no")
+
+
+def test_the_thirtieth_message_without_an_estimate_brings_a_person(talk, hear):
+    for number in range(30):
+        hear(heard_fact("rattles", ("yes", "no")[number % 2]))
+        talk.say("words")
+        if talk.conversation.floor == "person":
+            break
+
+    assert talk.conversation.messages_in == 30
+    assert talk.turn.effects[0].reason == "too_long"
