@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from decimal import Decimal
 from typing import Any, Literal, Protocol
 
 from intakebot.conversation import (
@@ -126,6 +127,30 @@ class Workshop(Protocol):
     ) -> Decided: ...
 
     def index(self, definitions: Definitions, case: Case, conversation: Conversation) -> IndexLine: ...
+
+    def estimate_view(self, definitions: Definitions, case: Case) -> Mapping[str, Any]: ...
+
+    def packing_view(self, definitions: Definitions, case: Case) -> Mapping[str, Any]: ...
+
+    def pretriage_view(self, definitions: Definitions, case: Case) -> Mapping[str, Any]: ...
+
+    def revise_quote(
+        self, definitions: Definitions, case: Case, now: datetime, *, reason: str, by: str
+    ) -> CaseChange: ...
+
+    def record_arrival(
+        self, definitions: Definitions, case: Case, now: datetime, **found: Any
+    ) -> CaseChange: ...
+
+    def record_result(
+        self, definitions: Definitions, case: Case, now: datetime, *, step: str, result: str,
+        seen: Mapping[str, Any], minutes: Decimal | None, by: str,
+    ) -> CaseChange: ...  # fmt: skip
+
+    def record_outcome(
+        self, definitions: Definitions, case: Case, now: datetime, *, ending: str, causes: tuple[str, ...],
+        total: Decimal | None, by: str, note: str = "",
+    ) -> CaseChange: ...  # fmt: skip
 
 
 @dataclass

@@ -100,6 +100,8 @@ class Guard:
 
     def check(self, url: str) -> Target:
         """Raises: BadInputError (where = `url`) with a reason that gives nothing away about our network."""
+        if any(ord(letter) <= 32 or ord(letter) == 127 for letter in url):
+            raise BadInputError("url", "a space or control character", "an https URL")
         try:
             parts = urlsplit(url)
             port = parts.port

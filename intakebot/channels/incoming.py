@@ -8,27 +8,20 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import replace
 
 from intakebot.channels.guard import Guard
 from intakebot.channels.seam import Attachment, InboundMessage
-from intakebot.conversation import (
-    ChoiceTaken,
-    Conversation,
-    MessageReceived,
-    PhotoAdded,
-    redeem_join_code,
-)
+from intakebot.conversation import ChoiceTaken, MessageReceived, PhotoAdded
 from intakebot.conversation import Event as TalkEvent
 from intakebot.definitions import Definitions, Texts
 from intakebot.errors import BadInputError, ConflictError, NotFoundError, RateLimitedError
+from intakebot.joining import join
 from intakebot.records import Case
 from intakebot.records.access import RatePolicy
 from intakebot.records.photos import PhotoStore
 from intakebot.turns import CaseChange, Request, Services, TurnAnswer, Via, change_case, open_case, take_turn
 
 JOIN = re.compile(r"\s*([A-Za-z0-9]{3}-?[A-Za-z0-9]{4})[\s,:]+(\d{7})\s*")
-JOIN_TRIES = RatePolicy("join", 5, 600)
 DAILY = RatePolicy("inbound", 200, 86_400)
 MAX_MEDIA_BYTES = 8 * 1024 * 1024
 
@@ -140,52 +133,15 @@ class Incoming:
 
         change_case(self._services, case_id, notice, actor="engine", request=request)
 
-    # ---- going on with a talk that began elsewhere ------------------------------------------------------------------
-
     def _join(self, reference: str, code: str, via: Via, request: Request) -> TurnAnswer | None:
-        """Move this address to the case of a reference, if the one-time code is right; None when there is no such case.
-
-        Never the address alone: telephone numbers are given to other people. Guesses are limited for each address.
-        """
-        services = self._services
+        """Move this address to the case of a reference; None when the code is not right (it is then just a message)."""
+        who = f"{via.channel}|{via.address}"
         try:
-            with services.store.unit_of_work() as work:
-                work.rates.take(f"join|{via.channel}|{via.address}", JOIN_TRIES, services.now())
-                work.commit()
-            with services.store.reading() as work:
-                case_id = work.cases.id_of_reference(spelled(reference))
-            with services.store.reading() as work:
-                case = work.cases.get(case_id)
-        except (NotFoundError, RateLimitedError):
+            return join(self._services, reference, code, via, who, request)[1]
+        except (NotFoundError, ConflictError, RateLimitedError):
             return None
-        talk = Conversation.from_mapping(case.conversation)
-        right = redeem_join_code(talk, code, services.now(), via.voice).ok
-
-        def join(definitions: Definitions, case: Case, now: object) -> CaseChange:
-            result = redeem_join_code(
-                Conversation.from_mapping(case.conversation), code, services.now(), via.voice
-            )
-            changed = replace(case, conversation=result.conversation.to_mapping())
-            if result.ok != right:
-                raise ConflictError("this code was just used")
-            if not result.ok:
-                return CaseChange(changed, events=(("join_refused", {"channel": via.channel}),))
-            notice = Texts(definitions, case.family, case.locale).say("channels.joined")
-            return CaseChange(
-                changed, via=via, notices=(notice,), events=(("joined", {"channel": via.channel}),)
-            )
-
-        actor = f"channel:{via.channel}"
-        answer = change_case(services, case_id, join, actor=actor, request=request if right else None)
-        return answer if right else None
 
 
 def _photo_id(channel: str, name: str) -> str:
     """The same for a repeated delivery, so that a picture is kept once even if we stopped half way."""
     return "photo_" + hashlib.sha256(f"{channel}\n{name}".encode()).hexdigest()[:32]
-
-
-def spelled(reference: str) -> str:
-    """A reference as it is stored: capital letters, with its hyphen."""
-    plain = reference.replace("-", "").upper()
-    return f"{plain[:3]}-{plain[3:]}"

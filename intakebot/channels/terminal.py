@@ -1,51 +1,43 @@
-"""The terminal channel: the same turns as everywhere else, one line a message. Used by `intakebot chat`."""
+"""The talk in a terminal, over the same turns as every other channel."""
 
 from __future__ import annotations
 
-import textwrap
-from typing import Any, TextIO
+from collections.abc import Iterator, Sequence
+from typing import TextIO
 
-from intakebot.channels.seam import Abilities
 from intakebot.conversation import MessageReceived, Reply, plain_text
+from intakebot.errors import NotFoundError
 from intakebot.turns import Services, Via, open_case, take_turn
 
-ABILITIES = Abilities(choices=False, pictures=False, max_length=None, alphabet="unicode")
-WIDTH = 76
-HELP = {
-    "en": "Type and press Enter; a choice may be typed as its number. An empty line changes nothing. Ctrl-D ends.",
-    "de": "Tippen und Enter drücken; eine Auswahl geht auch als Nummer. Eine leere Zeile ändert nichts. Strg-D beendet.",
-}
+VIA = Via("terminal", voice="terminal")
 
 
 def run_chat(services: Services, locale: str, lines_in: TextIO, lines_out: TextIO) -> str:
-    """Talk until the input ends. Returns the case's id, so that the talk can be found again.
+    """Talk until the input ends; returns the conversation's id. A blank line is a message like any other."""
+    opened = open_case(services, via=VIA, locale=locale)
+    _print(opened.answer.mapping["replies"], lines_out)
+    for number, line in enumerate(_lines(lines_in, lines_out)):
+        event = MessageReceived(f"line-{number}", line.rstrip("\n"), "terminal")
+        try:
+            answer = take_turn(services, opened.conversation_id, event, via=VIA)
+        except NotFoundError:  # erased on the customer's wish: there is nothing left to talk about
+            break
+        _print(answer.mapping["replies"], lines_out)
+    return opened.conversation_id
 
-    Raises: BadInputError for a language that is not there.
-    """
-    via = Via("terminal", voice="terminal")
-    opened = open_case(services, via=via, locale=locale)
-    print(HELP.get(locale, HELP["en"]) + "\n", file=lines_out)
-    show(opened.answer.mapping, lines_out)
+
+def _lines(lines_in: TextIO, lines_out: TextIO) -> Iterator[str]:
     while True:
-        print("> ", end="", file=lines_out, flush=True)
+        lines_out.write("> ")
+        lines_out.flush()
         line = lines_in.readline()
         if not line:
-            print(file=lines_out)
-            return opened.conversation_id
-        if not line.strip():
-            continue
-        event = MessageReceived(services.ids.message_id("terminal"), line.rstrip("\n"))
-        answer = take_turn(services, opened.conversation_id, event, via=via).mapping
-        show(answer, lines_out)
+            lines_out.write("\n")
+            return
+        yield line
 
 
-def show(answer: dict[str, Any], lines_out: TextIO) -> None:
-    """Print the replies of a turn, wrapped; addresses are never broken."""
-    for reply in answer["replies"]:
-        text = plain_text(Reply.from_mapping(reply))
-        wrapped = [
-            textwrap.fill(line, WIDTH, break_long_words=False, break_on_hyphens=False)
-            for line in text.split("\n")
-        ]
-        print("\n" + "\n".join(wrapped), file=lines_out)
-    print(file=lines_out)
+def _print(replies: Sequence[dict[str, object]], lines_out: TextIO) -> None:
+    for reply in replies:
+        lines_out.write(plain_text(Reply.from_mapping(reply)) + "\n\n")
+    lines_out.flush()

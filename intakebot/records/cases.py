@@ -98,6 +98,15 @@ class Cases:
             insert(case_words), [{"word": word, "conversation_id": case.id} for word in words]
         )
 
+    def words(self, case_id: str) -> tuple[str, ...]:
+        """What the case can be found by."""
+        query = (
+            select(case_words.c.word)
+            .where(case_words.c.conversation_id == case_id)
+            .order_by(case_words.c.word)
+        )
+        return tuple(self._connection.execute(query).scalars())
+
     def new_token(self, case_id: str, token_hash: str) -> None:
         """Replace the customer's token (the old one stops working)."""
         self._connection.execute(update(conversations).where(_c.id == case_id).values(token_hash=token_hash))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from intakebot.channels.gateway import INBOUND
 from intakebot.turn_draft import EVENT_TYPES
 
 MAX_TEXT = 4000
@@ -244,9 +245,11 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         {
             "ending": {"enum": ["fixed", "repairable", "end_of_life", "unknown"]},
             "causes": array({"type": "string", "maxLength": 64}, maxItems=3),
-            "total": {"type": "string", "pattern": r"^[0-9]{1,9}(\.[0-9]{1,4})?$"},
         },
-        {"parts_used": array({"type": "string", "maxLength": 64}, maxItems=50)},
+        {
+            "total": {"type": "string", "pattern": r"^[0-9]{1,9}(\.[0-9]{1,4})?$"},
+            "note": {"type": "string", "maxLength": 2000},
+        },
     ),
     "NewEndpoint": obj(
         {"url": {"type": "string", "minLength": 1, "maxLength": 2000}},
@@ -318,22 +321,8 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         {"secret": {"type": "string", "description": "Shown once, when it was made."}},
     ),
     "GatewayList": obj({"gateways": array(ref("Gateway"))}),
-    "Inbound": obj(
-        {"from": {"type": "string", "minLength": 1, "maxLength": 320}},
-        {
-            "text": {"type": "string", "maxLength": MAX_TEXT},
-            "choice": {"type": "string", "minLength": 1, "maxLength": 200},
-            "media": array(
-                obj(
-                    {"url": {"type": "string", "maxLength": 2000}},
-                    {"content_type": {"type": "string", "maxLength": 100}},
-                ),
-                maxItems=10,
-            ),
-            "locale": {"type": "string", "maxLength": 16},
-            "sent_at": {"type": "string", "maxLength": 40},
-        },
-    ),
+    "Inbound": INBOUND,
+    "InboundTaken": obj({"conversation_id": TEXT, "reference": TEXT, "version": INT}),
     "NewKey": obj(
         {
             "name": {"type": "string", "minLength": 1, "maxLength": 200},
@@ -360,7 +349,7 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         "properties": {"format": {"const": "intakebot-intake-1"}},
     },
     "Imported": obj({"conversation_id": TEXT, "reference": TEXT, "version": INT}),
-    "JoinCode": obj({"sent_to": TEXT, "minutes": INT}),
+    "JoinCode": obj({"reference": TEXT, "code": TEXT, "minutes": INT}),
     "Join": obj(
         {
             "reference": {"type": "string", "maxLength": 16},

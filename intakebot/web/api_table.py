@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from intakebot.web import api_open, api_talk
+from collections.abc import Mapping
+from typing import Any
+
+from intakebot.web import api_open, api_receivers, api_shop, api_talk
 from intakebot.web.api_operations import Operation, Parameter
 
 MAX_PHOTO_BYTES = 8 * 1024 * 1024 + 64 * 1024
@@ -95,4 +98,164 @@ TALK = (
     ),
 )  # fmt: skip
 
-OPERATIONS: tuple[Operation, ...] = OPEN + TALK
+JOIN = (
+    Operation(
+        "makeJoinCode", "POST", "/conversations/{id}/join-code", "A code to go on with this talk elsewhere",
+        api_talk.make_join_code, "customer", {201: "JoinCode"}, problems=(404, 409),
+    ),
+    Operation(
+        "joinConversation", "POST", "/join", "Go on with a talk by its reference and a one-time code",
+        api_talk.join_conversation, "anyone", {200: "Joined"}, body="Join", problems=(404, 409),
+    ),
+)  # fmt: skip
+
+_WORD = {"type": "string", "maxLength": 64}
+_LISTED = tuple(
+    Parameter(name, _WORD, f"Only intakes with this {name}.") for name in ("waits_for", "phase", "floor")
+)
+_INTAKE = {"id": "$response.body#/intakes/0/conversation_id"}
+
+SHOP = (
+    Operation(
+        "listIntakes", "GET", "/intakes", "Intakes, last changed first", api_shop.list_intakes, "shop",
+        {200: "IntakeList"}, scope="intakes:read", problems=(422,),
+        query=(
+            *_LISTED,
+            Parameter("search", {"type": "string", "maxLength": 200}, "Words: name, reference, model."),
+            Parameter("after", {"type": "string", "maxLength": 300}, "The cursor of the page before."),
+            _LIMIT,
+        ),
+        links=dict.fromkeys(("getIntake", "getPretriage", "exportIntake"), _INTAKE),
+    ),
+    Operation(
+        "getIntake", "GET", "/intakes/{id}", "One intake: form, talk, quotes, consent log", api_shop.get_intake,
+        "shop", {200: "Intake", 304: None}, scope="intakes:read", problems=(404,),
+    ),
+    Operation(
+        "getPretriage", "GET", "/intakes/{id}/pretriage", "The technician's view before the box arrives",
+        api_shop.get_pretriage, "shop", {200: "Pretriage"}, scope="intakes:read", problems=(404,),
+    ),
+    Operation(
+        "reviseQuote", "POST", "/intakes/{id}/quotes", "Issue a revised quote", api_shop.revise_quote, "shop",
+        {200: "TurnAnswer"}, body="Quotes", scope="intakes:write", key="optional", if_match=True,
+        problems=(404, 409),
+    ),
+    Operation(
+        "recordArrival", "POST", "/intakes/{id}/arrival", "The arrival check", api_shop.record_arrival, "shop",
+        {200: "TurnAnswer"}, body="Arrival", scope="intakes:write", key="optional", if_match=True,
+        problems=(404, 409),
+    ),
+    Operation(
+        "recordStep", "POST", "/intakes/{id}/bench/steps", "How a bench step went", api_shop.record_step, "shop",
+        {200: "TurnAnswer"}, body="StepResult", scope="intakes:write", key="optional", if_match=True,
+        problems=(404, 409),
+    ),
+    Operation(
+        "recordOutcome", "POST", "/intakes/{id}/outcome", "How the job ended", api_shop.record_outcome, "shop",
+        {200: "TurnAnswer"}, body="Outcome", scope="intakes:write", key="optional", if_match=True,
+        problems=(404, 409),
+    ),
+    Operation(
+        "exportIntake", "GET", "/intakes/{id}/export", "The whole intake as one file", api_shop.export_intake,
+        "shop", {200: "IntakeFile"}, scope="data:manage", problems=(404,),
+    ),
+    Operation(
+        "importIntake", "POST", "/intakes", "Take an exported intake in", api_shop.import_intake, "shop",
+        {201: "Imported"}, body="IntakeFile", scope="data:manage", problems=(409,), max_bytes=64 * 1024 * 1024,
+    ),
+    Operation(
+        "eraseIntake", "DELETE", "/intakes/{id}", "Erase an intake, for good", api_shop.erase_intake, "shop",
+        {204: None}, scope="data:manage", problems=(404, 409),
+    ),
+)  # fmt: skip
+
+_STATE = Parameter(
+    "state", {"enum": ["waiting", "done", "failed", "dropped"]}, "Only deliveries in this state."
+)
+_ENDPOINT = {"id": "$response.body#/id"}
+
+
+def _managed(
+    name: str,
+    method: str,
+    path: str,
+    summary: str,
+    handler: Any,
+    answers: Mapping[int, Any],
+    scope: str,
+    **more: Any,
+) -> Operation:
+    return Operation(name, method, path, summary, handler, "shop", answers, scope=scope, **more)
+
+
+_E, _G, _K = "endpoints:manage", "gateways:manage", "keys:manage"
+RECEIVERS = (
+    _managed(
+        "addEndpoint", "POST", "/endpoints", "Add a webhook endpoint", api_receivers.add_endpoint, {201: "Endpoint"},
+        _E, body="NewEndpoint", problems=(409,),
+        links=dict.fromkeys(("getEndpoint", "rotateEndpoint", "testEndpoint", "listDeliveries", "removeEndpoint"), _ENDPOINT),
+    ),
+    _managed(
+        "listEndpoints", "GET", "/endpoints", "All webhook endpoints", api_receivers.list_endpoints,
+        {200: "EndpointList"}, _E,
+    ),
+    _managed(
+        "getEndpoint", "GET", "/endpoints/{id}", "One endpoint", api_receivers.get_endpoint, {200: "Endpoint"}, _E,
+        problems=(404,),
+    ),
+    _managed(
+        "removeEndpoint", "DELETE", "/endpoints/{id}", "Remove an endpoint", api_receivers.remove_endpoint,
+        {204: None}, _E, problems=(404,),
+    ),
+    _managed(
+        "rotateEndpoint", "POST", "/endpoints/{id}/rotate", "A new signing secret", api_receivers.rotate_endpoint,
+        {200: "Endpoint"}, _E, problems=(404,),
+    ),
+    _managed(
+        "enableEndpoint", "POST", "/endpoints/{id}/enable", "Switch on again and resend what failed",
+        api_receivers.enable_endpoint, {200: "Endpoint"}, _E, problems=(404,),
+    ),
+    _managed(
+        "testEndpoint", "POST", "/endpoints/{id}/test", "Send a test event", api_receivers.test_endpoint,
+        {202: "Queued"}, _E, problems=(404,),
+    ),
+    _managed(
+        "listDeliveries", "GET", "/endpoints/{id}/deliveries", "Deliveries and their tries",
+        api_receivers.list_deliveries, {200: "DeliveryList"}, _E, query=(_STATE,), problems=(404, 422),
+    ),
+    _managed(
+        "replayDelivery", "POST", "/endpoints/{id}/deliveries/{delivery_id}/replay", "Send a delivery once more",
+        api_receivers.replay_delivery, {202: "Queued"}, _E, problems=(404,),
+    ),
+    _managed(
+        "addGateway", "POST", "/gateways", "Add a messenger or SMS gateway", api_receivers.add_gateway,
+        {201: "Gateway"}, _G, body="NewGateway", problems=(409,),
+    ),
+    _managed(
+        "listGateways", "GET", "/gateways", "All gateways", api_receivers.list_gateways, {200: "GatewayList"}, _G,
+    ),
+    _managed(
+        "removeGateway", "DELETE", "/gateways/{id}", "Remove a gateway", api_receivers.remove_gateway, {204: None},
+        _G, problems=(404,),
+    ),
+    _managed(
+        "rotateGateway", "POST", "/gateways/{id}/rotate", "A new signing secret", api_receivers.rotate_gateway,
+        {200: "Gateway"}, _G, problems=(404,),
+    ),
+    Operation(
+        "inbound", "POST", "/inbound/{gateway}", "A customer's message, from a gateway", api_receivers.inbound,
+        "gateway", {200: "InboundTaken"}, body="Inbound", problems=(409,),
+    ),
+    _managed("addKey", "POST", "/keys", "Make a shop key", api_receivers.add_key, {201: "Key"}, _K, body="NewKey"),
+    _managed("listKeys", "GET", "/keys", "All shop keys", api_receivers.list_keys, {200: "KeyList"}, _K),
+    _managed(
+        "rotateKey", "POST", "/keys/{id}/rotate", "A new key; the old one goes on for a day",
+        api_receivers.rotate_key, {200: "Key"}, _K, problems=(404, 409),
+    ),
+    _managed(
+        "revokeKey", "DELETE", "/keys/{id}", "Revoke a key at once", api_receivers.revoke_key, {204: None}, _K,
+        problems=(404,),
+    ),
+)  # fmt: skip
+
+OPERATIONS: tuple[Operation, ...] = OPEN + TALK + JOIN + SHOP + RECEIVERS

@@ -7,7 +7,9 @@ from typing import Any
 from intakebot.conversation import ChoiceTaken, Conversation, FactsEntered, MessageReceived, PhotoAdded, recap
 from intakebot.definitions import intake_form
 from intakebot.errors import BadInputError
+from intakebot.joining import MINUTES, issue_code, join_with_token
 from intakebot.records import Case, Message
+from intakebot.records.exchange import export_case
 from intakebot.turn_draft import state_mapping
 from intakebot.turns import TurnAnswer, Via, decide, erase_case, open_case, take_turn
 from intakebot.web.api_call import Call
@@ -185,8 +187,7 @@ def get_estimate(call: Call) -> Answer:
 
 def get_packing(call: Call) -> Answer:
     case, definitions = _case(call)
-    today = call.services.turns.now().date()
-    view = call.services.turns.workshop.packing_view(definitions, case, today)
+    view = call.services.turns.workshop.packing_view(definitions, case)
     return Answer(200, view, {"ETag": etag(case.version)})
 
 
@@ -237,10 +238,24 @@ def erase_conversation(call: Call) -> Answer:
 
 def export_conversation(call: Call) -> Answer:
     """Everything stored about the customer's own case, as one file."""
-    from intakebot.records.exchange import export_case
-
     with call.services.turns.store.reading() as work:
         work.cases.get(call.path["id"], call.token_hash)
         body = export_case(work, call.path["id"], call.services.photos, staff=False)
     headers = {"Content-Disposition": 'attachment; filename="intake.json"'}
     return Answer(200, body, headers)
+
+
+def make_join_code(call: Call) -> Answer:
+    """A one-time code to go on elsewhere: send the reference and the code there within ten minutes."""
+    reference, code = issue_code(call.services.turns, call.path["id"], token_hash=call.token_hash)
+    return Answer(201, {"reference": reference, "code": code, "minutes": MINUTES})
+
+
+def join_conversation(call: Call) -> Answer:
+    """Go on with a talk that began on another channel."""
+    who = f"address:{call.http.remote_addr}"
+    body = call.body
+    case_id, token, version = join_with_token(
+        call.services.turns, body["reference"], body["code"], Via("api"), who
+    )
+    return Answer(200, {"conversation_id": case_id, "token": token, "version": version})
