@@ -27,7 +27,9 @@ def tape_shop(root: Path, tmp_path: Path):
     shutil.copy(family / "phrases" / "en.yaml", family / "phrases" / "de.yaml")
     bench = family / "bench.yaml"
     for placeholder, shipped in (("drive_belt", "belt_kit"), ("spindle_motor", "spindle_unit")):
-        bench.write_text(bench.read_text(encoding="utf-8").replace(f"[{placeholder}]", f"[{shipped}]"), encoding="utf-8")
+        bench.write_text(
+            bench.read_text(encoding="utf-8").replace(f"[{placeholder}]", f"[{shipped}]"), encoding="utf-8"
+        )
     shop = open_shop(
         read_settings({"INTAKEBOT_DATA_DIR": str(tmp_path / "data"), "INTAKEBOT_DEFINITIONS": str(tmp_path)})
     )
