@@ -135,7 +135,7 @@ def _draw(
         if rung.test_after:
             shapes += _test_bar(rung, y, labels)
             y += 14
-        y += 4
+        y += 4 if layout.minutes_x is None else 2
     return Picture(layout.width, y + 4, labels.title, _description(rungs, labels, money), tuple(shapes))
 
 
@@ -149,7 +149,7 @@ def _name_lines(number: int, rung: Rung, layout: _Layout) -> tuple[str, ...]:
 
 def _height(number: int, rung: Rung, layout: _Layout) -> float:
     lines = _LINE * len(_name_lines(number, rung, layout))
-    return lines + 16 if layout.minutes_x is None else max(lines + 4, 20)
+    return lines + 16 if layout.minutes_x is None else max(lines + 2, 18)
 
 
 def _name(

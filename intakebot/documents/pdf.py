@@ -200,12 +200,33 @@ def _story(sheet: Sheet, pictures: Mapping[str, Picture], look: _Look) -> list[F
     story: list[Flowable] = [head, Spacer(0, 4 * look.scale)]
     if sheet.subtitle:
         story += [_text(sheet.subtitle, look.body), Spacer(0, 2 * look.scale)]
-    for section in sheet.sections:
-        if not section.is_empty:
-            story += _section(section, pictures, look)
+    shown = [section for section in sheet.sections if not section.is_empty]
+    while shown:
+        if len(shown) > 1 and sheet.audience == "bench" and all(_is_tick_list(part) for part in shown[:2]):
+            story += _two_lists(shown[0], shown[1], look)
+            shown = shown[2:]
+        else:
+            story += _section(shown[0], pictures, look)
+            shown = shown[1:]
     if sheet.footer:
         story += [Spacer(0, 8 * look.scale), _text(sheet.footer, look.small)]
     return story
+
+
+def _is_tick_list(section: Section) -> bool:
+    """Only items to tick, and few enough to stand beside another such list."""
+    others = section.paragraphs or section.rows or section.tables or section.figure or section.notes
+    return section.tone == "plain" and section.ticks and not others and len(section.items) <= 12
+
+
+def _two_lists(left: Section, right: Section, look: _Look) -> list[Flowable]:
+    half = look.width / 2
+    cells = [
+        [_text(section.title, look.heading), *_body(section, half - 4, look)] for section in (left, right)
+    ]
+    table = PdfTable([cells], colWidths=[half, half], hAlign="LEFT", splitInRow=look.split_rows_from)
+    table.setStyle(_bare(("VALIGN", (0, 0), (-1, -1), "TOP")))
+    return [Spacer(0, 9 * look.scale), table]
 
 
 def _section(section: Section, pictures: Mapping[str, Picture], look: _Look) -> list[Flowable]:
@@ -236,7 +257,7 @@ def _body(section: Section, width: float, look: _Look) -> list[Flowable]:
 
 def _pictured(section: Section, picture: Picture, width: float, look: _Look) -> list[Flowable]:
     """The picture at the right of what it shows; below it when it wants the whole width or would not fit beside."""
-    left = width * 0.54
+    left = width * 0.58
     beside = _body(section, left - 6, look)
     drawn = drawing(picture, width - left - 4, look.page_height * 0.8)
     if (

@@ -20,10 +20,10 @@ def packing_document(sheet: PackingSheet, texts: Texts, *, reference: str, shop:
     """The customer's packing sheet.
 
     While there is no label, what stands in its way comes first, and nothing on the sheet invites to send it: with a stop
-    sign no packing at all is described, with an open pairing question only what belongs in the box later.
+    sign or a lost original part no packing at all is described, while a part is still elsewhere only what belongs in the box.
     """
     locale = locale_in(texts.locale, shop.country)
-    stopped = "stop" in sheet.label_blocks
+    stopped = "stop" in sheet.label_blocks or "pairing_cannot" in sheet.label_blocks
     sections = (
         *_blocks(sheet, texts),
         *(() if stopped else (_put_in(sheet, texts), _leave_out(sheet, texts))),

@@ -129,7 +129,7 @@ RUNGS = tuple(
         Decimal(number * 12),
         number % 2 == 0,
     )
-    for number in range(1, 11)
+    for number in range(1, 12)
 )
 CAUSES = tuple(
     Cause(f"Cause {n}", 0.4 / n, f"{40 // n} %", ("a reason", "another reason")) for n in range(1, 6)
@@ -168,6 +168,17 @@ def test_a_full_pre_triage_is_one_page(
 
     assert pdf.pages == 1
     assert all(piece in pdf.text for piece in (*NOTES.warnings, *NOTES.why, "Pickup, used", "Serial number"))
+
+
+def test_short_lists_to_tick_stand_side_by_side_on_the_benchs_papers(
+    build: SimpleNamespace, read_pdf: Any
+) -> None:
+    short = dataclasses.replace(NOTES, rungs=(), why=(), causes=(), odd=(), not_known=(), customer_words="")
+    text = read_pdf(render_pdf(pretriage_sheet(short, build.texts("en"), reference="TD-1042"))).text
+
+    assert all(item in text for item in ("Flat cable (on the shelf)", "Ten load and eject cycles"))
+    assert "Parts to have ready" in text
+    assert "It is repaired when" in text
 
 
 def test_warnings_come_before_causes_and_the_plan_has_its_ladder(build: SimpleNamespace) -> None:

@@ -322,6 +322,15 @@ def test_a_part_that_is_elsewhere_holds_the_box_but_says_what_belongs_in_it(
     assert "drive board" in document.section("stop").paragraphs[0]
 
 
+def test_a_lost_original_asks_to_talk_first_and_describes_no_packing(
+    toy: Definitions, build: SimpleNamespace
+) -> None:
+    document = document_for(build, sheet_for(toy, build.answers(device_kind="console", board_place="lost")))
+
+    assert ids(document) == ["stop"]
+    assert "Please talk to us first" in document.section("stop").paragraphs[0]
+
+
 def test_after_a_person_has_answered_the_warning_stays_on_the_sheet(
     toy: Definitions, build: SimpleNamespace
 ) -> None:
