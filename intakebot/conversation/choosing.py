@@ -258,17 +258,3 @@ def implied(family: Family, held: Mapping[str, FactEntry], fact_id: str) -> bool
         if other != fact_id
         for rule in family.facts[other].implies
     )
-
-
-def questions_ahead(family: Family, work: Work) -> int:
-    """How many questions are likely to come, for the opener: safety and always ones, and those worth their burden now."""
-    allowed = [question for question in family.questions.values() if eligible(work, question)]
-    triage = [question.id for question in allowed if question.tier == "triage"]
-    worths = (
-        work.assessor.worths(work.conversation.family, work.answers, triage, work.today, 0)
-        if triage
-        else None
-    )
-    worthy = {worth.question for worth in worths.questions if worth.score > 0} if worths else set()
-    asked = [question.id for question in allowed if question.tier == "safety" or question.always]
-    return max(3, min(9, len(worthy | set(asked))))

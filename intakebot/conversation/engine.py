@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from intakebot.conversation.ahead import questions_ahead
 from intakebot.conversation.assessor import Assessor
-from intakebot.conversation.choosing import questions_ahead
 from intakebot.conversation.events import (
     ChoiceTaken,
     Event,
@@ -66,31 +66,33 @@ def open_conversation(
         opened_at=now,
         last_in_at=now,
     )
-    work = Work(definitions, conversation, now, assessor, links or {}, message_id)
-    shop, count = definitions.pricing.shop.name, questions_ahead(work.family, work)
-    if channel == "sms":
-        work.reply(Reply(work.say("opener_sms", shop=shop, count=count), kind="opener"))
-    else:
-        opener = work.say("opener", shop=shop, count=count)
-        if work.links.get("form"):
-            opener = f"{opener} {work.say('opener_form', form=work.links['form'])}"
-        work.reply(Reply(opener, kind="opener"))
-        if text is None:
-            ask_story(work)
-    work.change(pending=Pending("story"))
+    asked = replace(conversation, pending=Pending("story"))
     if text is None:
+        work = Work(definitions, asked, now, assessor, links or {}, message_id)
+        _open(work)
+        if channel != "sms":
+            ask_story(work)
         return work.seal()
-    first = advance(
-        definitions,
-        work.conversation,
-        MessageReceived(message_id, text),
-        now,
-        assessor=assessor,
-        links=links,
-    )
+    event = MessageReceived(message_id, text)
+    first = advance(definitions, asked, event, now, assessor=assessor, links=links)
+    work = Work(definitions, first.conversation, now, assessor, links or {}, message_id)
+    _open(work)
     replies = (*work.replies, *first.replies)
     spoken = replace(first.conversation, last_replies=tuple(reply.text for reply in replies))
-    return Turn(spoken, replies, first.heard, first.effects, (*work.log, *first.log))
+    return Turn(spoken, replies, first.heard, first.effects, first.log)
+
+
+def _open(work: Work) -> None:
+    """The first words: what you get, how long it takes, that it is free, who reads it, and the form."""
+    shop, count = work.definitions.pricing.shop.name, questions_ahead(work)
+    if work.conversation.channel == "sms":
+        text_key = "opener_sms" if work.conversation.messages_in == 0 else "opener_sms_short"
+        work.reply(Reply(work.say(text_key, shop=shop, count=count), kind="opener"))
+        return
+    opener = work.say("opener", shop=shop, count=count)
+    if work.links.get("form"):
+        opener = f"{opener} {work.say('opener_form', form=work.links['form'])}"
+    work.reply(Reply(opener, kind="opener"))
 
 
 def advance(

@@ -98,8 +98,14 @@ def _while_person(work: Work, text: str) -> None:
         return
     review(work)
     work.acks, work.echoed, work.corrected, work.dropped = [], [], [], []
-    if not work.conversation.person_wrote:
-        work.reply(Reply(work.say("handover_waiting", hours=hours(work)), kind="handover"))
+    _say_waiting(work)
+
+
+def _say_waiting(work: Work) -> None:
+    """Said once in a row, and not at all once the person writes."""
+    text = work.say("handover_waiting", hours=hours(work))
+    if not work.conversation.person_wrote and work.conversation.last_replies != (text,):
+        work.reply(Reply(text, kind="handover"))
 
 
 def _content(work: Work, text: str) -> None:
@@ -303,5 +309,5 @@ def take_choice_quietly(work: Work, value: str) -> None:
     work.conversation = floor_kept
     work.replies = [reply for reply in work.replies if reply.kind in ("safety", "handover")]
     work.effects = [StaffToSee("choice")]
-    if not work.replies and not before.person_wrote:
-        work.reply(Reply(work.say("handover_waiting", hours=hours(work)), kind="handover"))
+    if not work.replies:
+        _say_waiting(work)

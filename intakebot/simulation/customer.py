@@ -25,6 +25,8 @@ from intakebot.simulation.wording_en import (
 
 SALIENT = 3
 """How much likelier a customer mentions a plain symptom than a circumstance."""
+UNTOLD = ("no", "nobody", "none", "not_tried", "nothing", "in_device")
+"""Values nobody volunteers; when it fails and where a board is are told when asked."""
 CIRCUMSTANCES = (
     "bought_used", "dropped", "moved_house", "smoky_or_dusty_home", "child_at_home", "long_unused", "opened",
     "cleaning_disc_used", "software_reset", "age_years", "lens_cleaned",
@@ -221,10 +223,7 @@ class Customer:
         for (fact, value), _ in CLAUSES.items():
             if fact in self.told or str(self.truth.facts.get(fact)) != value or fact == "device_kind":
                 continue
-            if (
-                value in ("no", "nobody", "none", "not_tried", "nothing", "in_device")
-                or fact == "original_board_place"
-            ):
+            if value in UNTOLD or fact in ("original_board_place", "when_fails"):
                 continue
             weight = 1 if fact in CIRCUMSTANCES else SALIENT
             weighted.append((self.rng.random() ** (1 / weight), fact))

@@ -115,6 +115,7 @@ def one_talk(
     )
     talk.messages = 1
     _observe(talk, turn, f"> {opener}", channel)
+    talk.ending = _ending(turn, persona, truth, family)
     while talk.ending == "unfinished" and talk.messages < MOST_MESSAGES:
         before = turn.conversation
         question = _last_question(turn)

@@ -65,6 +65,7 @@ def sample_truth(family: Family, rng: random.Random) -> Truth:
         if finding.stage == "intake":
             _sample_finding(family, finding, faults, facts, rng)
     _fill(family, device, facts, rng)
+    _make_plain(facts)
     return Truth(faults, dict(sorted(facts.items())))
 
 
@@ -226,6 +227,17 @@ def _fill(family: Family, device: str, facts: dict[str, Value], rng: random.Rand
             fitting = [option for option in options_of(fact) if _fits(family, facts, {fact.id: option})]
             if fitting:
                 _set(family, facts, fact.id, rng.choice(fitting))
+
+
+def _make_plain(facts: dict[str, Value]) -> None:
+    """What no customer could tell together: a start after opening though nobody opened it, the time of a noise that is not there,
+    reading as the moment it fails though it reads."""
+    if facts.get("started_after") == "opening" and facts.get("opened") == "nobody":
+        facts["started_after"] = "nothing"
+    if facts.get("noise") == "none":
+        facts.update({fact: "no" for fact in ("noise_at_power_on", "noise_with_disc") if fact in facts})
+    if facts.get("when_fails") == "reading" and facts.get("disc_not_read") == "no":
+        del facts["when_fails"]
 
 
 def _main_symptom(facts: Mapping[str, Value]) -> str:
