@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from intakebot.triage.mixture import FaultSets, Mixture, mixture_of, mixture_within
+from intakebot.triage.mixture import FaultSets, Mixture, mixture_of, mixture_within, narrowed
 from intakebot.triage.problem import AccessLevel, PlanningProblem, PlanStep
 
 Floats = npt.NDArray[np.float64]
@@ -82,7 +82,8 @@ def arrays_of(problem: PlanningProblem, sets: FaultSets | None = None) -> Arrays
     else:
         faults = sorted(curable & set(sets.faults))
         mixture = mixture_within(sets, faults)
-    wanted = {faults[fault] for fault in np.unique(mixture.members).tolist() if fault < len(faults)}
+    present = np.bincount(mixture.members.ravel(), minlength=len(faults))[: len(faults)]
+    wanted = {fault for fault, count in zip(faults, present.tolist(), strict=True) if count}
     steps = _useful_steps(problem, wanted)
     number = {fault: index for index, fault in enumerate(faults)}
     fail = np.ones((len(faults) + 1, len(steps)))
@@ -122,9 +123,10 @@ def arrays_of(problem: PlanningProblem, sets: FaultSets | None = None) -> Arrays
 def restricted(arrays: Arrays, steps: Sequence[int]) -> Arrays:
     """The same problem with some of its steps only; each must bring those it follows.
 
-    Faults that no kept step cures stay: their chance of being cured is 0, so R is right.
+    Fault sets that hold a fault which no kept step cures go to the rest.
     """
     kept = sorted(steps)
+    curable = np.asarray((arrays.fail[:-1, kept] < 1.0).any(axis=1))
     place = {step: index for index, step in enumerate(kept)}
 
     def mask(old: int) -> int:
@@ -134,7 +136,8 @@ def restricted(arrays: Arrays, steps: Sequence[int]) -> Arrays:
         arrays,
         ids=tuple(arrays.ids[step] for step in kept),
         cost=arrays.cost[kept],
-        fail=arrays.fail[:, kept],
+        fail=arrays.fail[np.append(curable, True)][:, kept],
+        mixture=narrowed(arrays.mixture, curable),
         before=tuple(mask(arrays.before[step]) for step in kept),
         before_all=tuple(mask(arrays.before_all[step]) for step in kept),
         needs=arrays.needs[kept],

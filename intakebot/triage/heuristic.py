@@ -46,9 +46,9 @@ def solve(arrays: Arrays, want_second: bool = False) -> Solution:
 
 
 def densest_steps(arrays: Arrays, most: int) -> list[int]:
-    """About `most` steps that repair most for their cost, each with those it must follow."""
+    """The `most` steps that repair most for their cost, each with those it must follow."""
     lighter = replace(arrays, mixture=arrays.mixture.lighter(ORDERING_SETS))
-    return _Search(lighter).first_order(most)
+    return _Search(lighter).first_order(most)[:most]
 
 
 class _Search:

@@ -111,6 +111,14 @@ def mixture_within(sets: FaultSets, curable: Sequence[str]) -> Mixture:
     return _mixture(np.sort(members[kept], axis=1), sets.weight[kept], len(curable))
 
 
+def narrowed(mixture: Mixture, kept: npt.NDArray[np.bool_]) -> Mixture:
+    """With some faults only, numbered anew; sets that hold another go to the rest. kept: [F] bool."""
+    number = np.append(np.where(kept, np.cumsum(kept) - 1, -1), int(kept.sum()))
+    members = number[mixture.members]
+    rows = (members >= 0).all(axis=1)
+    return _mixture(members[rows], mixture.weight[rows], int(kept.sum()))
+
+
 def _mixture(members: Ints, weight: Floats, faults: int) -> Mixture:
     rest = 1.0 - float(weight.sum())
     known = None
@@ -124,11 +132,13 @@ def _polynomial(members: Ints, weight: Floats, faults: int) -> _Polynomial:
     padded[:, : members.shape[1]] = np.sort(members, axis=1)
     first, second, third = padded.T
     single = second == faults
-    linear = np.zeros(faults)
-    np.add.at(linear, first[single], weight[single])
-    keys, pair = np.unique(first[~single] * faults + second[~single], return_inverse=True)
-    table = np.zeros((len(keys), faults + 1))
-    np.add.at(table, (pair.ravel(), third[~single]), weight[~single])
+    linear = np.bincount(first[single], weight[single], minlength=faults).astype(np.float64)
+    width = faults + 1
+    flat = (first[~single] * faults + second[~single]) * width + third[~single]
+    counted = np.bincount(flat, weight[~single], minlength=faults * faults * width)
+    table = counted.astype(np.float64).reshape(-1, width)
+    keys = np.nonzero(table.any(axis=1))[0]
+    table = table[keys]
     return _Polynomial(
         linear=linear,
         first=keys // faults,
