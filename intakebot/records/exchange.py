@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import binascii
 import hashlib
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, fields
 from datetime import datetime
@@ -16,7 +17,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy.exc import IntegrityError
 
-from intakebot.errors import BadInputError, ConflictError, NotFoundError
+from intakebot.errors import BadInputError, ConflictError
 from intakebot.records.case import Authorisation, Case, Event, IndexLine, Message, Photo, QuoteRecord
 from intakebot.records.photos import PhotoStore
 from intakebot.records.store import Store, UnitOfWork
@@ -74,21 +75,16 @@ def import_case(
     file: Mapping[str, Any],
     photos: PhotoStore,
     ids: Ids,
-    definitions_of: Callable[[str], object],
+    check: Callable[[Case], None],
 ) -> Case:
     """Store an exported intake.
 
     Args:
-        definitions_of: gives the definitions of a version, or raises NotFoundError.
-    Raises: BadInputError (not such a file, or its definitions are unknown here), ConflictError (id or reference taken).
+        check: whether the talk in the case can be gone on with here; raises BadInputError when not.
+    Raises: BadInputError (not such a file), ConflictError (id or reference taken).
     """
     case, messages, events, quotes, log, pictures = _read(file)
-    try:
-        definitions_of(case.definitions_version)
-    except NotFoundError:
-        raise BadInputError(
-            "case.definitions_version", case.definitions_version, "a version of the definitions known here"
-        ) from None
+    check(case)
     try:
         with store.unit_of_work() as work:
             work.cases.add(case, hash_secret(ids.secret()))
@@ -114,8 +110,10 @@ def _read(file: Mapping[str, Any]) -> tuple[Any, ...]:
     raw = _part(file, "case", dict)
     index = _made(IndexLine, _part(raw, "index", dict), "case.index")
     case = _made(Case, {**raw, "index": index}, "case")
-    if any(not isinstance(value, str) or len(value) > 40 for value in (case.id, case.reference)):
-        raise BadInputError("case.id", "something else", "an id")
+    if not re.fullmatch(r"[A-Za-z0-9_]{1,40}", case.id) or not re.fullmatch(
+        r"[A-Z0-9-]{1,16}", case.reference
+    ):
+        raise BadInputError("case.id", "something else", "an id and a reference as exported")
     return (
         case,
         [_made(Message, each, "messages") for each in _part(file, "messages", list)],
@@ -186,6 +184,6 @@ def _picture(raw: Any, case_id: str) -> tuple[Photo, bytes]:
     whole = hashlib.sha256(jpeg).hexdigest() == photo.sha256 and jpeg.startswith(b"\xff\xd8\xff")
     if not whole or photo.conversation_id != case_id or photo.path != f"{case_id}/{photo.id}.jpg":
         raise BadInputError("photos", "a picture that was changed", "the picture as exported")
-    if "/" in photo.id or "/" in case_id or photo.id.startswith(".") or case_id.startswith("."):
+    if not re.fullmatch(r"[A-Za-z0-9_]{1,40}", photo.id):
         raise BadInputError("photos.id", "an unusable id", "an id")
     return photo, jpeg

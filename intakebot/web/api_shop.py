@@ -9,6 +9,7 @@ from typing import Any
 
 from intakebot.conversation import Conversation
 from intakebot.definitions import Definitions, intake_form
+from intakebot.errors import BadInputError, IntakebotError, NotFoundError
 from intakebot.records import Case
 from intakebot.records.case import CaseLine
 from intakebot.records.exchange import export_case, import_case
@@ -187,7 +188,23 @@ def export_intake(call: Call) -> Answer:
 def import_intake(call: Call) -> Answer:
     """Take an exported intake in. Its id and reference must be free."""
     turns = call.services.turns
-    case = import_case(turns.store, call.body, call.services.photos, turns.ids, turns.library.of)
+
+    def check(case: Case) -> None:
+        try:
+            definitions = turns.library.of(case.definitions_version)
+        except NotFoundError:
+            raise BadInputError(
+                "case.definitions_version",
+                case.definitions_version,
+                "a version of the definitions known here",
+            ) from None
+        try:
+            talk = Conversation.from_mapping(case.conversation)
+            turns.workshop.index(definitions, case, talk)
+        except (KeyError, TypeError, ValueError, AttributeError, IntakebotError) as error:
+            raise BadInputError("case.conversation", type(error).__name__, "a talk as exported") from error
+
+    case = import_case(turns.store, call.body, call.services.photos, turns.ids, check)
     body = {"conversation_id": case.id, "reference": case.reference, "version": case.version}
     return Answer(201, body, {"ETag": etag(case.version)})
 
