@@ -26,10 +26,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import Any, Literal, cast
+from typing import Any, Literal
 
 from intakebot.errors import BadInputError, OverCapError, QuoteStateError
-from intakebot.formats import parse_date, parse_date_time
+from intakebot.quoting.json_form import from_json, to_json
 from intakebot.quoting.money import Money
 
 State = Literal["none", "quoted", "accepted", "declined", "expired"]
@@ -313,79 +313,13 @@ def _decidable(consent: Consent, number: str, today: date) -> QuoteTerms:
 
 def consent_to_json(consent: Consent) -> dict[str, Any]:
     """JSON values only; `consent_from_json` gives the same Consent back."""
-    return {
-        "currency": consent.currency,
-        "state": consent.state,
-        "current": None if consent.current is None else _quote_to_json(consent.current),
-        "superseded": list(consent.superseded),
-        "authorised": consent.authorised.to_json(),
-        "committed": consent.committed.to_json(),
-        "invoiced": None if consent.invoiced is None else consent.invoiced.to_json(),
-        "accepted_fee": consent.accepted_fee.to_json(),
-        "log": [event_to_json(event) for event in consent.log],
-    }
+    return dict(to_json(consent))
 
 
 def event_to_json(event: ConsentEvent) -> dict[str, Any]:
-    return {
-        "kind": event.kind,
-        "quote": event.quote,
-        "who": event.who,
-        "channel": event.channel,
-        "at": event.at.isoformat(),
-        "text": event.text,
-        "amount": event.amount.to_json(),
-    }
-
-
-def _quote_to_json(quote: QuoteTerms) -> dict[str, Any]:
-    return {
-        "number": quote.number,
-        "issued_on": quote.issued_on.isoformat(),
-        "valid_until": quote.valid_until.isoformat(),
-        "maximum": quote.maximum.to_json(),
-        "minimum_fee": quote.minimum_fee.to_json(),
-        "text": quote.text,
-    }
+    return dict(to_json(event))
 
 
 def consent_from_json(data: Mapping[str, Any]) -> Consent:
     """Raises: BadInputError for something `consent_to_json` did not write."""
-    try:
-        current = data["current"]
-        return Consent(
-            currency=data["currency"],
-            state=cast(State, data["state"]),
-            current=None if current is None else _quote_from_json(current),
-            superseded=tuple(data["superseded"]),
-            authorised=Money.from_json(data["authorised"]),
-            committed=Money.from_json(data["committed"]),
-            invoiced=None if data["invoiced"] is None else Money.from_json(data["invoiced"]),
-            accepted_fee=Money.from_json(data["accepted_fee"]),
-            log=tuple(_event_from_json(event) for event in data["log"]),
-        )
-    except (KeyError, TypeError, ValueError) as error:
-        raise BadInputError("consent", type(error).__name__, "a stored consent") from error
-
-
-def _quote_from_json(data: Mapping[str, Any]) -> QuoteTerms:
-    return QuoteTerms(
-        data["number"],
-        parse_date(data["issued_on"]),
-        parse_date(data["valid_until"]),
-        Money.from_json(data["maximum"]),
-        Money.from_json(data["minimum_fee"]),
-        data["text"],
-    )
-
-
-def _event_from_json(data: Mapping[str, Any]) -> ConsentEvent:
-    return ConsentEvent(
-        cast(EventKind, data["kind"]),
-        data["quote"],
-        data["who"],
-        data["channel"],
-        parse_date_time(data["at"]),
-        data["text"],
-        Money.from_json(data["amount"]),
-    )
+    return from_json(Consent, data, "consent")

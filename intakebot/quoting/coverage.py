@@ -19,9 +19,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from intakebot.errors import BadInputError
-from intakebot.quoting.charging import Tariff, billed_minutes, blocks_started, settle
-from intakebot.quoting.distribution import Doubt, _mean, _priced, _quantile, quick_points
+from intakebot.quoting.charging import billed_minutes, blocks_started, settle
+from intakebot.quoting.distribution import Doubt, mean_of, priced_outcome, quantile, quick_points
 from intakebot.quoting.outcomes import PlannedOutcome, PlannedStep, checked
+from intakebot.quoting.tariff import Tariff
 
 Points = Sequence[tuple[int, float]]
 Forecast = Callable[[Tariff, Sequence[PlannedOutcome]], Points]
@@ -114,7 +115,7 @@ def coverage_of(name: str, pairs: Sequence[tuple[Points, int]]) -> Coverage:
             *_tally(points, price, 0.1),
             *_tally(points, price, 0.5),
             *_tally(points, price, 0.9),
-            _mean(points),
+            mean_of(points),
             price,
         )
         for points, price in pairs
@@ -127,7 +128,7 @@ def coverage_of(name: str, pairs: Sequence[tuple[Points, int]]) -> Coverage:
 
 def _tally(points: Points, price: int, share: float) -> tuple[float, float, float]:
     """(at or below, strictly below, fair) for one job and the point of a share."""
-    point = _quantile(points, share)
+    point = quantile(points, share)
     if price != point:
         below = float(price < point)
         return below, below, below
@@ -158,7 +159,7 @@ def price_of_end(rules: Tariff, end: PlannedOutcome, rng: np.random.Generator, c
         for step in end.steps
     ]
     minutes = billed_minutes(card, pairs, end.access_minutes + end.test_minutes)
-    return settle(rules, _priced(rules, end).what, blocks_started(minutes, card.block_minutes)).total
+    return settle(rules, priced_outcome(rules, end).what, blocks_started(minutes, card.block_minutes)).total
 
 
 def distorted(outcomes: Sequence[PlannedOutcome], repair_odds: float) -> tuple[PlannedOutcome, ...]:

@@ -28,7 +28,6 @@ from intakebot.quoting.charging import (
     Bill,
     Billable,
     StepDone,
-    Tariff,
     Work,
     billable,
     billed_minutes,
@@ -38,6 +37,7 @@ from intakebot.quoting.charging import (
 )
 from intakebot.quoting.money import Money
 from intakebot.quoting.outcomes import PlannedOutcome, checked
+from intakebot.quoting.tariff import Tariff
 
 PARAMETER_DRAWS = 200
 JOBS_PER_DRAW = 50
@@ -98,16 +98,16 @@ class PriceDistribution:
 
     def percentile(self, percent: float) -> Money:
         """The smallest price that is not passed with this probability (in percent, above 0 and up to 100)."""
-        return Money.of_minor(_quantile(self.points, percent / 100), self.currency)
+        return Money.of_minor(quantile(self.points, percent / 100), self.currency)
 
     @property
     def expected(self) -> float:
         """In major units, unrounded."""
-        return _mean(self.points) * self._unit
+        return mean_of(self.points) * self._unit
 
     @property
     def sd(self) -> float:
-        mean = _mean(self.points)
+        mean = mean_of(self.points)
         return math.sqrt(max(0.0, sum(p * (x - mean) ** 2 for x, p in self.points))) * self._unit
 
     @property
@@ -131,7 +131,7 @@ class PriceDistribution:
 
 
 @dataclass(frozen=True)
-class _Priced:
+class PricedOutcome:
     """An outcome ready for drawing: the timed steps, the fixed minutes, and what is billed whatever the time."""
 
     outcome: PlannedOutcome
@@ -141,7 +141,8 @@ class _Priced:
     fixed_minutes: float
 
 
-def _priced(rules: Tariff, outcome: PlannedOutcome) -> _Priced:
+def priced_outcome(rules: Tariff, outcome: PlannedOutcome) -> PricedOutcome:
+    """Which steps are timed and what is billed whatever the time. Raises: BadInputError for a part without a price."""
     card = rules.card
     done = [(step.step_id, step.parts, outcome.helped(step)) for step in outcome.steps]
     what = billable(rules, done, outcome.repaired)
@@ -150,7 +151,7 @@ def _priced(rules: Tariff, outcome: PlannedOutcome) -> _Priced:
     if not outcome.repaired and card.no_fix != "labour_capped":
         timed = []
     fixed = outcome.access_minutes + outcome.test_minutes if by_time else 0.0
-    return _Priced(
+    return PricedOutcome(
         outcome, what, tuple(step.minutes for step in timed), tuple(step.spread for step in timed), fixed
     )
 
@@ -172,7 +173,7 @@ def typical_bill(rules: Tariff, parts: Mapping[str, Part], outcome: PlannedOutco
 
 def typical_total(rules: Tariff, outcome: PlannedOutcome) -> int:
     """Total of `typical_bill` in minor units, without writing the lines."""
-    priced = _priced(rules, outcome)
+    priced = priced_outcome(rules, outcome)
     pairs = [(step.step_id, step.minutes) for step in outcome.steps]
     minutes = billed_minutes(rules.card, pairs, outcome.access_minutes + outcome.test_minutes)
     return settle(rules, priced.what, blocks_started(minutes, rules.card.block_minutes)).total
@@ -188,9 +189,9 @@ def quick_price(rules: Tariff, outcomes: Sequence[PlannedOutcome], doubt: Doubt 
     """
     points = quick_points(rules, outcomes, doubt)
     unit = float(Money.of_minor(1, rules.currency).amount)
-    mean = _mean(points)
+    mean = mean_of(points)
     sd = math.sqrt(max(0.0, sum(p * (x - mean) ** 2 for x, p in points)))
-    p10, p50, p90 = (_quantile(points, q) * unit for q in (0.1, 0.5, 0.9))
+    p10, p50, p90 = (quantile(points, q) * unit for q in (0.1, 0.5, 0.9))
     return QuickPrice(mean * unit, sd * unit, p10, p50, p90)
 
 
@@ -203,14 +204,14 @@ def quick_points(
     for outcome in checked(outcomes):
         if outcome.chance == 0:
             continue
-        priced = _priced(rules, outcome)
+        priced = priced_outcome(rules, outcome)
         for blocks, share in _block_chances(priced, rules.card.block_minutes, sigma):
             price = settle(rules, priced.what, blocks).total
             merged[price] = merged.get(price, 0.0) + outcome.chance * share
     return tuple(sorted(merged.items()))
 
 
-def _block_chances(priced: _Priced, block_minutes: int, doubt_sigma: float) -> list[tuple[int, float]]:
+def _block_chances(priced: PricedOutcome, block_minutes: int, doubt_sigma: float) -> list[tuple[int, float]]:
     """Chance of each number of started blocks."""
     mean = sum(m * math.exp(s * s / 2) for m, s in zip(priced.medians, priced.spreads, strict=True))
     if mean <= 1e-6:
@@ -239,11 +240,12 @@ def _block_chances(priced: _Priced, block_minutes: int, doubt_sigma: float) -> l
     return chances
 
 
-def _mean(points: Sequence[tuple[int, float]]) -> float:
+def mean_of(points: Sequence[tuple[int, float]]) -> float:
     return sum(x * p for x, p in points)
 
 
-def _quantile(points: Sequence[tuple[int, float]], share: float) -> int:
+def quantile(points: Sequence[tuple[int, float]], share: float) -> int:
+    """The smallest price whose probability, with all lower ones, reaches a share."""
     below = 0.0
     for price, chance in points:
         below += chance
@@ -282,7 +284,7 @@ def price_distribution(
     )
     draws = weights.shape[0]
     factor = np.exp(trust.minutes * rng.standard_normal((draws, 1)))
-    priced = [_priced(rules, outcome) for outcome in known]
+    priced = [priced_outcome(rules, outcome) for outcome in known]
     prices = np.stack([_drawn_prices(rules, item, factor, rng) for item in priced], axis=1)
     shares = np.repeat(weights[:, :, None] / JOBS_PER_DRAW, JOBS_PER_DRAW, axis=2)
     points = _points(prices, shares / draws)
@@ -322,7 +324,7 @@ def _checked_draws(
 
 
 def _drawn_prices(
-    rules: Tariff, item: _Priced, factor: npt.NDArray[np.float64], rng: np.random.Generator
+    rules: Tariff, item: PricedOutcome, factor: npt.NDArray[np.float64], rng: np.random.Generator
 ) -> npt.NDArray[np.int64]:
     """Prices in minor units, draws x JOBS_PER_DRAW."""
     shape = (factor.shape[0], JOBS_PER_DRAW)

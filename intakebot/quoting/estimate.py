@@ -19,11 +19,12 @@ import numpy.typing as npt
 from intakebot.definitions.model import Part, Pricing, Profile, RateCard
 from intakebot.errors import BadInputError
 from intakebot.quoting.chances import ChanceShown, chances_shown, shown_as
-from intakebot.quoting.charging import LineItem, Tariff, Terms, block_price, part_prices, tariff
+from intakebot.quoting.charging import LineItem
 from intakebot.quoting.distribution import OutcomePrice, PriceDistribution, price_distribution
 from intakebot.quoting.maximum import AuthorisedPlan, authorised_plan, deposit, legal_ceiling, minimum_fee
 from intakebot.quoting.money import Money, rounded
 from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, steps_of
+from intakebot.quoting.tariff import Tariff, Terms, block_price, part_prices, tariff
 from intakebot.quoting.worth import WorthIt, worth_it
 
 LONGEST_VALIDITY_DAYS = 366

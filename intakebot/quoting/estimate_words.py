@@ -307,7 +307,7 @@ def _assessment(words: Wording) -> str:
 
 
 def _terms(words: Wording) -> dict[str, str]:
-    estimate, card, case = words.estimate, words.card, words.estimate.case
+    card, case = words.card, words.estimate.case
     return {
         "shipping_to_shop": words.say("value.post_yours", amount=words.money(case.shipping_to_shop))
         if case.shipping_to_shop

@@ -16,10 +16,11 @@ from typing import Literal
 
 from intakebot.definitions.model import Part, Profile
 from intakebot.errors import BadInputError
-from intakebot.quoting.charging import NO_WORK, Tariff, charge_by
-from intakebot.quoting.distribution import PriceDistribution, _quantile, quick_points, typical_total
+from intakebot.quoting.charging import NO_WORK, charge_by
+from intakebot.quoting.distribution import PriceDistribution, quantile, quick_points, typical_total
 from intakebot.quoting.money import Money, percent_of, rounded_up_to
 from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, PlannedStep, cut_after, steps_of
+from intakebot.quoting.tariff import Tariff
 
 
 @dataclass(frozen=True)
@@ -53,9 +54,9 @@ def shop_maximum(
     if not 1 <= card.maximum_percentile <= 100:
         raise BadInputError(f"rate card {card.id}, maximum_percentile", card.maximum_percentile, "1 to 100")
     share = card.maximum_percentile / 100
-    price = _quantile(points, share)
+    price = quantile(points, share)
     if repaired_points:
-        price = max(price, _quantile(repaired_points, share))
+        price = max(price, quantile(repaired_points, share))
     return rounded_up_to(Money.of_minor(price, card.currency), card.maximum_step)
 
 

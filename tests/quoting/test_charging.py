@@ -17,15 +17,13 @@ from intakebot.quoting.charging import (
     NO_WORK,
     Bill,
     StepDone,
-    Terms,
     Work,
-    block_price,
     blocks_started,
     charge,
-    part_prices,
     tax_of_lines,
 )
 from intakebot.quoting.money import Money
+from intakebot.quoting.tariff import Terms, block_price, part_prices
 
 Cards = Callable[..., RateCard]
 

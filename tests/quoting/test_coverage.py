@@ -11,7 +11,6 @@ import pytest
 
 from intakebot.definitions.model import Part, RateCard
 from intakebot.errors import BadInputError
-from intakebot.quoting.charging import Tariff, Terms, tariff
 from intakebot.quoting.coverage import (
     THIRTY_PERCENT,
     TRUTH,
@@ -26,6 +25,7 @@ from intakebot.quoting.coverage import (
 )
 from intakebot.quoting.distribution import price_distribution
 from intakebot.quoting.outcomes import PlannedOutcome
+from intakebot.quoting.tariff import Tariff, Terms, tariff
 
 Cards = Callable[..., RateCard]
 

@@ -13,7 +13,6 @@ import pytest
 
 from intakebot.definitions.model import Part, RateCard
 from intakebot.errors import BadInputError
-from intakebot.quoting.charging import Tariff, Terms, tariff
 from intakebot.quoting.distribution import (
     NO_DOUBT,
     Doubt,
@@ -26,6 +25,7 @@ from intakebot.quoting.distribution import (
 )
 from intakebot.quoting.money import Money
 from intakebot.quoting.outcomes import PlannedOutcome, PlannedStep, cut_after
+from intakebot.quoting.tariff import Tariff, Terms, tariff
 
 Plan = tuple[PlannedOutcome, ...]
 

@@ -11,11 +11,12 @@ import pytest
 
 from intakebot.definitions.model import Part, Profile, RateCard
 from intakebot.errors import BadInputError
-from intakebot.quoting.charging import Terms, charge, tariff
+from intakebot.quoting.charging import charge
 from intakebot.quoting.distribution import work_of
 from intakebot.quoting.maximum import AuthorisedPlan, authorised_plan, deposit, legal_ceiling, minimum_fee
 from intakebot.quoting.money import Money
 from intakebot.quoting.outcomes import DoneSoFar, PlannedOutcome, PlannedStep, after_work
+from intakebot.quoting.tariff import Terms, tariff
 
 Plan = tuple[PlannedOutcome, ...]
 Cards = Callable[..., RateCard]

@@ -15,11 +15,12 @@ from hypothesis import strategies as st
 from intakebot.definitions.model import Part, RateCard
 from intakebot.errors import BadInputError
 from intakebot.quoting.chances import chances_shown, word_for
-from intakebot.quoting.charging import StepDone, Terms, Work, charge, tariff
+from intakebot.quoting.charging import StepDone, Work, charge
 from intakebot.quoting.distribution import price_distribution, quick_points, quick_price
 from intakebot.quoting.maximum import authorised_plan, minimum_fee
 from intakebot.quoting.money import Money, allocate, divide_rounded, rounded, tax_on, total_of
 from intakebot.quoting.outcomes import PlannedOutcome, PlannedStep
+from intakebot.quoting.tariff import Terms, tariff
 
 MODES = st.sampled_from(["half_up", "half_down", "half_even"])
 CURRENCIES = st.sampled_from(["GBP", "JPY", "KWD", "CLF"])
