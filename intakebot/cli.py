@@ -38,7 +38,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="intakebot", description="Intake, triage and quote service for a repair shop.")
+    parser = argparse.ArgumentParser(
+        prog="intakebot", description="Intake, triage and quote service for a repair shop."
+    )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     def add(name: str, command: Command, text: str) -> argparse.ArgumentParser:
@@ -47,17 +49,30 @@ def _parser() -> argparse.ArgumentParser:
         return sub
 
     serve = add("serve", _serve, "Set up the database and serve pages and API.")
-    serve.add_argument("--empty", action="store_true", help="do not load the demo shop's invented cases into a new database")
+    serve.add_argument(
+        "--empty", action="store_true", help="do not load the demo shop's invented cases into a new database"
+    )
     check = add("check", _check, "Print every problem of flows/ and pricing/; exit 1 if there are any.")
-    check.add_argument("folder", nargs="?", default=None, metavar="DIR", help="folder with flows/ and pricing/")
+    check.add_argument(
+        "folder", nargs="?", default=None, metavar="DIR", help="folder with flows/ and pricing/"
+    )
     chat = add("chat", _chat, "Talk to the intake in this terminal.")
     chat.add_argument("--language", default="en", help="en or de")
-    demo = add("demo", _demo, "Play an invented customer and print talk, form, estimate, packing sheet and pre-triage.")
-    demo.add_argument("--story", default="blue_laser", metavar="NAME", help="which customer; --list shows them")
+    demo = add(
+        "demo",
+        _demo,
+        "Play an invented customer and print talk, form, estimate, packing sheet and pre-triage.",
+    )
+    demo.add_argument(
+        "--story", default="blue_laser", metavar="NAME", help="which customer; --list shows them"
+    )
     demo.add_argument("--list", action="store_true", help="list the stories")
     demo.add_argument("--language", default="en", help="en or de")
     add("relay", _relay, "Send what waits in the outbox, until stopped.")
-    commands.add_parser("evaluate", help="Run understanding and triage on repair records, one JSON object a line.")
+    add("learn", _learn, "Show what finished jobs say about the shipped chances; changes nothing.")
+    commands.add_parser(
+        "evaluate", help="Run understanding and triage on repair records, one JSON object a line."
+    )
     commands.add_parser("simulate", help="Let simulated customers talk to the intake and report.")
     return parser
 
@@ -72,7 +87,11 @@ def _check(options: argparse.Namespace) -> int:
     from intakebot.definitions import check, load_definitions
     from intakebot.settings import PROJECT_ROOT
 
-    root = Path(options.folder) if options.folder else Path(os.environ.get("INTAKEBOT_DEFINITIONS", PROJECT_ROOT))
+    root = (
+        Path(options.folder)
+        if options.folder
+        else Path(os.environ.get("INTAKEBOT_DEFINITIONS", PROJECT_ROOT))
+    )
     problems = check(root)
     for problem in problems:
         print(problem)
@@ -112,6 +131,22 @@ def _demo(options: argparse.Namespace) -> int:
             print(f"{story.id:18} {story.about}")
         return 0
     show(story_named(options.story), sys.stdout, options.language)
+    return 0
+
+
+def _learn(options: argparse.Namespace) -> int:
+    from intakebot.serving import open_shop
+    from intakebot.settings import read_settings
+    from intakebot.workshop.lessons import report
+
+    shop = open_shop(read_settings(os.environ))
+    try:
+        with shop.store.reading() as work:
+            lessons = work.outcomes.since()
+        for family in shop.turns.library.current.families.values():
+            print(report(family, [lesson for lesson in lessons if lesson["family"] == family.id]))
+    finally:
+        shop.store.close()
     return 0
 
 

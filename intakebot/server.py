@@ -16,6 +16,8 @@ from intakebot.demonstration import play, stories
 from intakebot.errors import SettingsError
 from intakebot.serving import Shop, make_app, open_shop
 from intakebot.settings import Settings, read_settings
+from intakebot.triage import plan_pool
+from intakebot.understanding import warm
 
 RELAY_STOP_S = 10
 
@@ -37,6 +39,7 @@ def serve(environ: Mapping[str, str], *, demo: bool) -> int:
         )
         _print_addresses(shop)
         relay = _start_relay(shop)
+        threading.Thread(target=warm_up, args=(shop,), name="warm-up", daemon=True).start()
         _stop_on_signals()
         try:
             server.run()
@@ -97,6 +100,16 @@ def load_demo_cases(shop: Shop) -> int:
     for story in stories().values():
         play(shop.turns, story)
     return len(stories())
+
+
+def warm_up(shop: Shop) -> None:
+    """Build what the first message would otherwise wait for: readers of all languages, the pool of plans."""
+    definitions = shop.turns.library.current
+    today = shop.turns.now().date()
+    for family in definitions.families.values():
+        for locale in family.phrases:
+            warm(family, locale)
+        plan_pool(family, definitions.pricing, definitions.pricing.rate_card_on(today), today)
 
 
 def _print_addresses(shop: Shop) -> None:
