@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import cycle, islice, pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -248,11 +248,12 @@ class _Search:
         """A local optimum under moving one, two or three neighbouring steps elsewhere."""
         best = list(order)
         cost = self.groups(best)[1]
-        for _ in range(ROUNDS):
+        idle = 0
+        for length in islice(cycle((1, 2, 3)), 3 * ROUNDS):
             before = cost
-            for length in (1, 2, 3):
-                best, cost = self._moved(best, cost, length)
-            if cost >= before - TIE * (1.0 + abs(before)):
+            best, cost = self._moved(best, cost, length)
+            idle = 0 if cost < before else idle + 1
+            if idle == 3:
                 break
         return best
 
