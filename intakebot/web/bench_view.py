@@ -23,6 +23,7 @@ MAIN_RESULT = {
     True: ("test_passed", "test_failed", "done", "could_not"),
     False: ("done", "test_passed", "test_failed", "could_not"),
 }
+TEST_ONLY = ("test_passed", "test_failed")
 
 
 @dataclass(frozen=True)
@@ -119,8 +120,10 @@ def _next_step(view: BenchView, family: Family, texts: Texts) -> NextStep | None
         return None
     return NextStep(
         id=step.id,
-        name=plan_name(texts, step.id),
-        how=view.how,
+        name=texts.say("web.bench.test_now") if view.only_test else plan_name(texts, step.id),
+        how=texts.say("web.bench.test_now_how", step=plan_name(texts, step.id))
+        if view.only_test
+        else view.how,
         level=texts.say(f"level.{step.level}"),
         minutes=texts.say(
             "web.bench.minutes_of", minutes=round(step.minutes), access=round(step.access_minutes)
@@ -131,7 +134,7 @@ def _next_step(view: BenchView, family: Family, texts: Texts) -> NextStep | None
             CautionLine(family.cautions[caution].severity, text) for caution, text in view.cautions
         ),
         test_after=view.test_after,
-        results=MAIN_RESULT[view.test_after],
+        results=TEST_ONLY if view.only_test else MAIN_RESULT[view.test_after],
     )
 
 

@@ -172,7 +172,9 @@ def derived_lines(
     """The lines that follow from others."""
     entries = ((fact, conversation.facts.get(fact.id)) for fact in family.facts.values())
     return tuple(
-        line_of(texts, fact, entry, currency) for fact, entry in entries if entry is not None and entry.source == "derived"
+        line_of(texts, fact, entry, currency)
+        for fact, entry in entries
+        if entry is not None and entry.source == "derived"
     )
 
 
@@ -222,8 +224,12 @@ def field_groups(
 def asked_facts(family: Family) -> frozenset[str]:
     """Facts that some question fills, and those of the contact, price and packing parts."""
     filled = {fact for question in family.questions.values() for fact in question.fills}
-    filled |= {fact for question in family.questions.values() for choice in question.choices for fact in choice.sets}
-    later = {fact.id for fact in family.facts.values() if {"contact", "price", "packing"} & set(fact.purposes)}
+    filled |= {
+        fact for question in family.questions.values() for choice in question.choices for fact in choice.sets
+    }
+    later = {
+        fact.id for fact in family.facts.values() if {"contact", "price", "packing"} & set(fact.purposes)
+    }
     return frozenset(filled | later)
 
 

@@ -42,7 +42,8 @@ class BenchView:
     Attributes:
         next: the step to do now; None when finished, when nothing more is worth doing, or before the box is here.
         why: one line why it comes here. cautions: (id, text) for this step, most serious first.
-        test_after: play-test after this step. may_do: inside the authorised maximum. over_by: how far beyond it would be.
+        test_after: play-test after this step. only_test: the step is done, its test is not.
+        may_do: inside the authorised maximum. over_by: how far beyond it would be.
         spent: the bill if work stopped now; after_next: with the next step. authorised: the maximum agreed.
         seen_options: bench facts that can be seen at this step, as (fact id, label).
         blocked: why nothing may be done now: "", `hold`, `consent`, `not_here`, `maximum`, `stop`.
@@ -56,6 +57,7 @@ class BenchView:
     how: str
     cautions: tuple[tuple[str, str], ...]
     test_after: bool
+    only_test: bool
     may_do: bool
     blocked: str
     spent: Money
@@ -143,7 +145,7 @@ def _parts(assessments: Assessments, case: Case) -> tuple[Family, RateCard, Answ
 def _total(
     assessments: Assessments, case: Case, card: RateCard, answers: Answers, work: Work, now: datetime
 ) -> Money:
-    from intakebot.quoting.charging import part_prices
+    from intakebot.quoting.tariff import part_prices
 
     family = assessments.definitions.families[case.family]
     quoted_on = case.opened_at.date()
@@ -156,8 +158,23 @@ def bill_with(
     assessments: Assessments, case: Case, step: BenchStep, entries: Sequence[BenchEntry], now: datetime
 ) -> Money:
     """The bill when this step takes its median time and then the device works: the most it could come to typically."""
+    if step.pending and entries:
+        return bill_so_far(
+            assessments, case, (*entries[:-1], replace(entries[-1], result="test_passed")), now
+        )
     entry = BenchEntry(step.id, "test_passed", Decimal(repr(step.minutes)), now, "plan")
     return bill_so_far(assessments, case, (*entries, entry), now)
+
+
+def next_step(plan: BenchPlan, entries: Sequence[BenchEntry]) -> BenchStep | None:
+    """The first planned step that is not done; when only a test is missing before the plan goes on, the last step done."""
+    if plan.finished or not plan.groups:
+        return None
+    to_do = [step for step in plan.groups[0] if not step.pending]
+    if to_do:
+        return to_do[0]
+    last = entries[-1].step if entries else ""
+    return next((step for step in plan.groups[0] if step.id == last), plan.groups[0][-1])
 
 
 def bench_view(assessments: Assessments, case: Case, now: datetime, texts: Texts) -> BenchView:
@@ -166,7 +183,7 @@ def bench_view(assessments: Assessments, case: Case, now: datetime, texts: Texts
     family, card, answers = _parts(assessments, case)
     today = local_day(definitions, now).date()
     diagnosis, plan = replan(family, definitions.pricing, card, answers, job.results, day=today)
-    step = plan.groups[0][0] if plan.groups and not plan.finished else None
+    step = next_step(plan, job.entries)
     zero = Money.of_minor(0, card.currency)
     spent = bill_so_far(assessments, case, job.entries, now)
     after = bill_with(assessments, case, step, job.entries, now) if step is not None else spent
@@ -179,7 +196,8 @@ def bench_view(assessments: Assessments, case: Case, now: datetime, texts: Texts
         why=tuple(say_reason(texts, reason) for reason in step.reasons) if step is not None else (),
         how=texts.say(f"step.{step.step}.how") if step is not None else "",
         cautions=bench_cautions(family, texts, step.step, answers) if step is not None else (),
-        test_after=step is not None and step.test_after,
+        test_after=step is not None and (step.pending or step.id == _last_to_do(plan)),
+        only_test=step is not None and step.pending,
         may_do=step is not None and not blocked,
         blocked=blocked,
         spent=spent,
@@ -192,6 +210,11 @@ def bench_view(assessments: Assessments, case: Case, now: datetime, texts: Texts
         running_since=datetime.fromisoformat(job.running["at"]) if job.running else None,
         finished=plan.finished,
     )
+
+
+def _last_to_do(plan: BenchPlan) -> str:
+    """The last step of the first group that is still to be done: a play test follows it."""
+    return next((step.id for step in reversed(plan.groups[0]) if not step.pending), "")
 
 
 def _blocked(case: Case, job: Job, after: Money, step: BenchStep | None) -> str:
@@ -311,6 +334,10 @@ def record_result(
     taken = _minutes(job, family, step, minutes, now)
     entry = BenchEntry(step, result, taken, now, by, values)  # type: ignore[arg-type]
     entries = (*job.entries, entry)
+    last = job.entries[-1] if job.entries else None
+    if last is not None and last.step == step and last.result == "done":
+        entry = replace(last, result=result, seen={**last.seen, **values})  # type: ignore[arg-type]
+        entries = (*job.entries[:-1], entry)  # the same step, tested now: its minutes and parts count once
     assert job.consent is not None
     begun = min(max(total, bill_so_far(assessments, case, entries, now)), job.consent.authorised)
     consent = consents.commit_work(

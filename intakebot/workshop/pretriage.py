@@ -181,6 +181,8 @@ def rungs(
     spent_before = bill_so_far(assessments, case, job.entries, now).amount if job.entries else Decimal(0)
     for group in plan.groups:
         for step in group:
+            if step.pending:
+                continue  # done already, and listed above
             found.append(Rung(
                 name=plan_name(texts, step.id), minutes=step.minutes, depth=_depth(family, step.id),
                 chance_solved=step.solved_so_far, money=spent_before + Decimal(f"{step.cost_so_far:.2f}"),

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from waitress.server import create_server
 
+from intakebot.definitions import Definitions
 from tests.web.shop import Shop, open_shop
 
 ARGUMENTS = [
@@ -59,10 +60,10 @@ def chromium():  # type: ignore[no-untyped-def]
 
 
 @pytest.fixture
-def live(tmp_path: Path, root: Path) -> Iterator[Shop]:
+def live(tmp_path: Path, definitions: Definitions) -> Iterator[Shop]:
     """A fresh shop, reachable at `live.services.base_url`."""
     port = free_port()
-    shop = open_shop(tmp_path, root, base_url=f"http://127.0.0.1:{port}")
+    shop = open_shop(tmp_path, definitions, base_url=f"http://127.0.0.1:{port}")
     running = serve(shop, port)
     next(running)
     yield shop
