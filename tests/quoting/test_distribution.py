@@ -132,6 +132,24 @@ def test_quick_and_drawn_agree_when_minutes_spread(
     assert full.sd == pytest.approx(quick.sd, rel=0.05)
 
 
+def test_doubt_about_minutes_widens_the_price_of_a_single_outcome(
+    rules: Tariff, parts: dict[str, Part], two_groups: Plan
+) -> None:
+    """Sigma .3 of the step and .4 of the shop's medians add up to .5 (.09 + .16 = .25); the quick way says the same."""
+    swap = PlannedStep("swap", "swap", 100.0, 0.3)
+    only = (PlannedOutcome(1.0, (swap,), ("swap",), 0.0, 0.0, repaired=True),)
+    alone = (PlannedOutcome(1.0, (replace(swap, spread=0.5),), ("swap",), 0.0, 0.0, repaired=True),)
+    doubt = Doubt(0.4, math.inf)
+
+    full = drawn(rules, parts, only, doubt=doubt)
+
+    assert full.sd > 1.4 * drawn(rules, parts, only).sd
+    assert full.sd == pytest.approx(quick_price(rules, alone, NO_DOUBT).sd, rel=0.12)
+    assert quick_price(rules, only, doubt).sd == pytest.approx(
+        quick_price(rules, alone, NO_DOUBT).sd, rel=0.01
+    )
+
+
 def test_same_seed_same_numbers_and_another_seed_others(
     rules: Tariff, parts: dict[str, Part], two_groups: Plan
 ) -> None:

@@ -10,13 +10,14 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from babel.dates import format_date
 
 from intakebot.definitions import Definitions, Texts
 from intakebot.errors import BadInputError
 from intakebot.quoting import consent as c
 from intakebot.quoting.estimate import Estimate, EstimateCase, make_estimate
 from intakebot.quoting.estimate_sheet import estimate_messages, estimate_sheet, missing_fields, quote_terms
-from intakebot.quoting.estimate_words import field_values, wording
+from intakebot.quoting.estimate_words import display_locale, field_values, wording
 from intakebot.quoting.money import Money, format_money
 from intakebot.quoting.outcomes import PlannedOutcome, PlannedStep
 from intakebot.quoting.profiles import FIELD_IDS, STATUTES, Statute
@@ -311,3 +312,37 @@ def test_both_languages_have_the_same_keys_and_placeholders(definitions: Definit
         }
 
     assert shape("en") == shape("de")
+
+
+@pytest.mark.parametrize(
+    ("locale", "country", "shown"),
+    [
+        ("en", "GB", "9 March 2026"),
+        ("en", "US", "March 9, 2026"),
+        ("de", "GB", "9. März 2026"),
+        ("de", "DE", "9. März 2026"),
+    ],
+)
+def test_dates_have_month_names_because_short_ones_are_read_two_ways(
+    locale: str, country: str, shown: str
+) -> None:
+    """CLDR through Babel 2.18: the same day is 3/9/26 in the US and 09/03/2026 in the UK."""
+    day = date(2026, 3, 9)
+
+    assert [format_date(day, "short", locale=each) for each in ("en_US", "en_GB", "de")] == [
+        "3/9/26",
+        "09/03/2026",
+        "09.03.26",
+    ]
+    assert format_date(day, "long", locale=display_locale(locale, country)) == shown
+
+
+def test_every_date_of_the_form_has_its_month_by_name(
+    definitions: Definitions, make: Callable[..., Estimate]
+) -> None:
+    text = sheet_text(estimate_sheet(make(completion_date=date(2026, 12, 18)), definitions, "en"))
+
+    assert {"25 November 2026", "18 December 2026", "25 December 2026"} <= set(
+        re.findall(r"\d+ [A-Z][a-z]+ 2026", text)
+    )
+    assert not re.search(r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}", text)
