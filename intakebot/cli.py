@@ -86,6 +86,7 @@ def _serve(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from intakebot.definitions import check, load_definitions
     from intakebot.settings import PROJECT_ROOT
+    from intakebot.understanding.checking import phrase_problems
 
     root = (
         Path(options.folder)
@@ -93,6 +94,8 @@ def _check(options: argparse.Namespace) -> int:
         else Path(os.environ.get("INTAKEBOT_DEFINITIONS", PROJECT_ROOT))
     )
     problems = check(root)
+    if not problems:
+        problems = phrase_problems(load_definitions(root))
     for problem in problems:
         print(problem)
     if problems:

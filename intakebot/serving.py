@@ -13,12 +13,14 @@ from intakebot.channels.email_out import EmailSender, MailServer
 from intakebot.channels.guard import Guard
 from intakebot.channels.relay import Relay
 from intakebot.definitions.model import Definitions
+from intakebot.errors import DefinitionError
 from intakebot.library import Library
 from intakebot.packing.bench_queue import Queue
 from intakebot.records import Case, Store, migrate, open_store
 from intakebot.records.photos import PhotoStore
 from intakebot.settings import Settings
 from intakebot.turns import Services, build_services, utc_now
+from intakebot.understanding.checking import phrase_problems
 from intakebot.workshop import Workshop
 from intakebot.workshop.bench_load import LOOK_BACK_DAYS, bench_queue
 
@@ -78,6 +80,10 @@ def open_shop(settings: Settings) -> Shop:
         store, settings.definitions_root, Assessments, workshop, settings.secret_key,
         links=links, source=base, wake=late.wake,
     )  # fmt: skip
+    problems = phrase_problems(turns.library.current)
+    if problems:
+        store.close()
+        raise DefinitionError(problems)
     late.library = turns.library
     photos = PhotoStore((settings.data_dir / "photos").as_uri(), store, turns.ids, turns.now)
     guard = Guard()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -87,3 +88,22 @@ def test_no_python_names_a_family_fact_or_fault(root: Path, definitions):
     ]
 
     assert found == []
+
+
+def test_phrase_that_cannot_be_parsed_stops_check_and_start(root: Path, tmp_path: Path, capsys, monkeypatch):
+    from intakebot.cli import main
+
+    for name in ("flows", "pricing"):
+        shutil.copytree(root / name, tmp_path / name)
+    phrases = tmp_path / "flows" / "disc_drive" / "phrases" / "en.yaml"
+    text = phrases.read_text(encoding="utf-8")
+    phrases.write_text(
+        re.sub(r'(  recorder:\n    "yes": \[)', r'\1"a| b", ', text, count=1), encoding="utf-8"
+    )
+    monkeypatch.setenv("INTAKEBOT_DEFINITIONS", str(tmp_path))
+    monkeypatch.setenv("INTAKEBOT_DATA_DIR", str(tmp_path / "data"))
+
+    assert main(["check"]) == 1
+    assert "'a| b', expected" in capsys.readouterr().out
+    assert main(["learn"]) == 1
+    assert "phrases/en.yaml" in capsys.readouterr().err
