@@ -52,7 +52,7 @@ def _print(shop: Shop, played: Played, output: TextIO, locale: str) -> None:
     )
     print(f"{played.story.about} (invented)\n", file=output)
     for who, text in played.talk:
-        print(_bubble(who, text), file=output)
+        print(bubble(who, text), file=output)
     _sheet(papers.intake_form(), output)
     if papers.job.estimate is not None:
         _sheet(papers.estimate(), output)
@@ -62,7 +62,7 @@ def _print(shop: Shop, played: Played, output: TextIO, locale: str) -> None:
     print(ladder_text(notes.rungs, ladder_labels(texts), papers.money), file=output)
 
 
-def _bubble(who: str, text: str) -> str:
+def bubble(who: str, text: str) -> str:
     """The customer on the left, the shop set in."""
     indent = "" if who == "customer" else "        "
     lines = [
