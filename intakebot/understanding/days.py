@@ -219,11 +219,11 @@ def _numeric(tokens: Sequence[Token], at: int, today: date, language: Language) 
     ends = [at + 1]
     index = at + 1
     while index < len(tokens) and len(parts) < 3:
-        if tokens[index].word == "/" and index + 1 < len(tokens) and tokens[index + 1].word.isdigit():
+        if tokens[index].word == "/" and index + 1 < len(tokens) and tokens[index + 1].word.isdecimal():
             parts.append(tokens[index + 1].word)
             index += 2
         elif (
-            tokens[index].word.isdigit()
+            tokens[index].word.isdecimal()
             and tokens[index].start == tokens[index - 1].end + 1
             and len(parts[0]) == 4
         ):
@@ -232,7 +232,7 @@ def _numeric(tokens: Sequence[Token], at: int, today: date, language: Language) 
         else:
             break
         ends.append(index)
-    if not all(part.isdigit() and len(part) <= 4 for part in parts) or len(parts) < 2:
+    if not all(part.isdecimal() and len(part) <= 4 for part in parts) or len(parts) < 2:
         return None
     values = [int(part) for part in parts]
     if len(values) == 3 and len(parts[0]) == 4:
@@ -260,7 +260,7 @@ def _pair(first: int, second: int, year: int, language: Language) -> date | None
 def _dotted(word: str, today: date) -> date | None:
     """15.12.2026 or 15.12.26."""
     parts = word.split(".")
-    if len(parts) != 3 or not all(part.isdigit() and len(part) <= 4 for part in parts):
+    if len(parts) != 3 or not all(part.isdecimal() and len(part) <= 4 for part in parts):
         return None
     year = int(parts[2]) + (2000 if len(parts[2]) == 2 else 0)
     made = _make(year, int(parts[1]), int(parts[0]))
@@ -271,7 +271,14 @@ def _ends_with_point(tokens: Sequence[Token], at: int) -> bool:
     """ "24.12." as day and month are written in German."""
     day, point, month = tokens[at].word.partition(".")
     follows = at + 1 < len(tokens) and tokens[at + 1].word == "." and tokens[at + 1].start == tokens[at].end
-    return bool(point) and follows and day.isdigit() and month.isdigit() and len(day) <= 2 and len(month) <= 2
+    return (
+        bool(point)
+        and follows
+        and day.isdecimal()
+        and month.isdecimal()
+        and len(day) <= 2
+        and len(month) <= 2
+    )
 
 
 _ORDINAL_ENDINGS = ("st", "nd", "rd", "th", ".")
@@ -312,7 +319,7 @@ def _month_first(
 
 
 def _with_year(tokens: Sequence[Token], at: int, day: int, month: int, today: date) -> _Day | None:
-    if at < len(tokens) and tokens[at].word.isdigit() and len(tokens[at].word) == 4:
+    if at < len(tokens) and tokens[at].word.isdecimal() and len(tokens[at].word) == 4:
         made = _make(int(tokens[at].word), month, day)
         if made is not None and abs(made.year - today.year) <= FAR:
             return _Day(made, "day", at + 1)

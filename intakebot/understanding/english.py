@@ -313,14 +313,14 @@ ENGLISH = Language(
         "easter": "easter", "fortnight": "fortnight",
     },
     day_first=True,
-    openings=frozenset("um uh er erm hmm hm well oh ah so ok okay hi hello hey sorry thanks".split()),
+    openings=frozenset(["um", "uh", "er", "erm", "hmm", "hm", "well", "oh", "ah", "so", "ok", "okay", "hi", "hello", "hey", "sorry", "thanks"]),
     after_reply=frozenset(
-        "i it we they he she you that this there the not never but just only sorry thanks thank mate sir and none nothing nope no yes my".split()
+        ["i", "it", "we", "they", "he", "she", "you", "that", "this", "there", "the", "not", "never", "but", "just", "only", "sorry", "thanks", "thank", "mate", "sir", "and", "none", "nothing", "nope", "no", "yes", "my"]
     ),
-    after_unsure=frozenset("about anything tbh really honestly mate yet at for to on of sorry i it".split()),
+    after_unsure=frozenset(["about", "anything", "tbh", "really", "honestly", "mate", "yet", "at", "for", "to", "on", "of", "sorry", "i", "it"]),
     position_words=frozenset(
-        "option number no choice answer nr the one i pick choose take please and or it is probably think would say st nd rd th".split()
+        ["option", "number", "no", "choice", "answer", "nr", "the", "one", "i", "pick", "choose", "take", "please", "and", "or", "it", "is", "probably", "think", "would", "say", "st", "nd", "rd", "th"]
     ),
-    phone_words=frozenset("phone mobile cell number call ring text tel telephone whatsapp".split()),
+    phone_words=frozenset(["phone", "mobile", "cell", "number", "call", "ring", "text", "tel", "telephone", "whatsapp"]),
 )
 # fmt: on

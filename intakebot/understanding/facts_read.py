@@ -32,12 +32,15 @@ class PhraseFacts:
 
 @dataclass(frozen=True)
 class _Found:
-    """plural: the disc class was named in the plural ("CDs"), which is less often said of any disc."""
+    """plural: the disc class was named in the plural ("CDs"), which is less often said of any disc.
+    vague: no word for a disc stood in the phrase ("it won't read").
+    """
 
     heard: HeardFact
     position: int
     ruled_out: bool = False
     plural: bool = False
+    vague: bool = False
 
 
 def read_phrases(
@@ -89,18 +92,20 @@ def read_phrases(
 def _device_kinds(
     matches: Sequence[Match], scopes: Scopes, lexicon: Lexicon, known: Mapping[str, Value]
 ) -> frozenset[str]:
-    """Kinds of the device in question: what is known, else what the message names."""
+    """Kinds of the device in question: what is known, else what the message names, else the coarser kinds known
+    (facts that a kind implies), else "?"."""
     fact = lexicon.role("device_kind")
     if fact is None:
         return frozenset({"?"})
     if fact.id in known:
         return frozenset({str(known[fact.id])})
+    coarser = frozenset(str(known[rule.fact]) for rule in fact.implies if rule.fact in known)
     named = [
         m
         for m in settle([m for m in matches if m.reading.fact == fact.id])
         if not within(scopes.elsewhere, m)
     ]
-    return frozenset({m.reading.value for m in named} or {"?"})
+    return frozenset({m.reading.value for m in named}) or coarser or frozenset({"?"})
 
 
 def _condition_holds(reading: Reading, kinds: frozenset[str], expected: Fact | None) -> bool:
@@ -143,12 +148,21 @@ class _Reader:
         if fact.role == "attempt":
             return self._attempt(match, fact, value, denied)
         if not denied:
-            return [self._found(match, fact.id, value, match.reading.certainty, False)]
+            found = self._found(match, fact.id, value, match.reading.certainty, False)
+            return [replace(found, vague=not match.discs), *self._stuck_class(match, fact, value)]
         if fact.type == "yes_no":
             if value == "yes":
                 return [self._found(match, fact.id, "no", match.reading.certainty, True)]
             return []
         return [replace(self._found(match, fact.id, value, match.reading.certainty, True), ruled_out=True)]
+
+    def _stuck_class(self, match: Match, fact: Fact, value: str) -> list[_Found]:
+        """The class of a disc that is stuck, when the phrase names it."""
+        wanted = self.lexicon.role("stuck_disc_class")
+        if fact.role != "stuck_disc" or value != "yes" or wanted is None:
+            return []
+        named = [option for option in wanted.options if option in match.discs]
+        return [self._found(match, wanted.id, named[0], 0.85, False)] if len(named) == 1 else []
 
     def disc_result(self, match: Match) -> list[_Found]:
         if self._not_stated(match, None):
@@ -220,6 +234,7 @@ def _everyday_classes(
     """Class words said of any disc: on a device whose owners say that word for every disc, and with no other class
     named beside it, "CD won't play" means that no disc is read. Where something else of the device is said to work
     ("but the radio is fine"), and for a plural on a device of several classes, the class result is meant as well.
+    "It won't read" beside "games fail" only says the same again.
     """
     by_class = {fact.id: fact.disc_class or "" for fact in lexicon.facts_by_role.get("disc_result", ())}
     named: dict[str, set[str]] = {}
@@ -230,15 +245,18 @@ def _everyday_classes(
     several = any(
         len(lexicon.family.devices[kind].discs) > 1 for kind in kinds if kind in lexicon.family.devices
     )
+    generics = {fact for fact, _ in lexicon.any_disc.values()}
     out: list[_Found] = []
     for item in found:
+        if item.vague and item.heard.fact in generics and others and "fails" in named:
+            continue
         disc_class = by_class.get(item.heard.fact)
         if disc_class is None or item.heard.value not in lexicon.any_disc:
             out.append(item)
             continue
         everyday = bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)
         asked = expected is not None and expected.role == "disc_result"
-        if not everyday or asked or others - {disc_class}:
+        if not everyday or asked or others - {disc_class} or (item.plural and kinds == {"?"}):
             out.append(item)
             continue
         generic, meaning = lexicon.any_disc[str(item.heard.value)]

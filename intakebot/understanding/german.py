@@ -173,11 +173,11 @@ GERMAN = Language(
         "letztes": "last", "letzter": "last", "in": "in", "innerhalb": "in", "ende": "end", "der": "the", "des": "of", "wochenende": "weekend", "weihnachten": "12-25", "silvester": "12-31", "neujahr": "01-01", "ostern": "easter", "vor": "before",
     },
     day_first=True,
-    openings=frozenset("aehm aeh hm hmm also naja tja oh hallo ok okay sorry danke".split()),
-    after_reply=frozenset("ich es wir sie er das der die nicht nie aber nur danke und mein meine leider eigentlich".split()),
-    after_unsure=frozenset("leider ehrlich genau darueber dazu".split()),
-    position_words=frozenset("option nummer nr antwort die der das ich nehme bitte und oder ist es glaube".split()),
-    phone_words=frozenset("telefon handy nummer anrufen mobil tel rufnummer".split()),
+    openings=frozenset(["aehm", "aeh", "hm", "hmm", "also", "naja", "tja", "oh", "hallo", "ok", "okay", "sorry", "danke"]),
+    after_reply=frozenset(["ich", "es", "wir", "sie", "er", "das", "der", "die", "nicht", "nie", "aber", "nur", "danke", "und", "mein", "meine", "leider", "eigentlich"]),
+    after_unsure=frozenset(["leider", "ehrlich", "genau", "darueber", "dazu"]),
+    position_words=frozenset(["option", "nummer", "nr", "antwort", "die", "der", "das", "ich", "nehme", "bitte", "und", "oder", "ist", "es", "glaube"]),
+    phone_words=frozenset(["telefon", "handy", "nummer", "anrufen", "mobil", "tel", "rufnummer"]),
     negators_after=frozenset({"nicht"}),
 )
 # fmt: on

@@ -93,9 +93,9 @@ class Lattice:
         for index, token in enumerate(tokens):
             self.arcs[index].append((f"s:{token.stem}", index + 1, _NONE))
             self.arcs[index].append((f"x:{token.word}", index + 1, _NONE))
-            if token.word.isdigit() or token.word in lexicon.language.numbers:
+            if token.word.isdecimal() or token.word in lexicon.language.numbers:
                 self.arcs[index].append(("c:number", index + 1, _NONE))
-            elif token.is_word and any(c.isdigit() for c in token.word):
+            elif token.is_word and any(c.isdecimal() for c in token.word):
                 self.arcs[index].append(("c:code", index + 1, _NONE))
         for index in range(count):
             if tokens[index].word not in HARD:

@@ -131,7 +131,7 @@ class RoleFacts:
         return (
             self.today is not None
             and number.written
-            and self.tokens[number.start].word.isdigit()
+            and self.tokens[number.start].word.isdecimal()
             and len(self.tokens[number.start].word) == 4
             and self.today.year - OLDEST <= int(number.value) <= self.today.year
         )

@@ -26,7 +26,10 @@ def hear(family: Family) -> Callable[..., Heard]:
     """hear(text, expecting=None, locale="en", known=None) with a fixed today."""
 
     def read(
-        text: str, expecting: Expecting | None = None, locale: str = "en", known: Mapping[str, Value] | None = None
+        text: str,
+        expecting: Expecting | None = None,
+        locale: str = "en",
+        known: Mapping[str, Value] | None = None,
     ) -> Heard:
         return understand(text, family, locale, expecting, TODAY, known=known)
 

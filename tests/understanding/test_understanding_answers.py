@@ -11,7 +11,9 @@ import pytest
 
 from intakebot.understanding import Expecting, Option
 
-YES_NO = Expecting("dropped", "q_dropped", (Option("yes", "Yes", {"dropped": "yes"}), Option("no", "No", {"dropped": "no"})))
+YES_NO = Expecting(
+    "dropped", "q_dropped", (Option("yes", "Yes", {"dropped": "yes"}), Option("no", "No", {"dropped": "no"}))
+)
 NOISES = Expecting(
     "noise",
     "q_noise",
@@ -33,7 +35,21 @@ SEVERAL = Expecting(
 
 @pytest.mark.parametrize(
     "text",
-    ["yes", "Yes.", "yep", "YEAH", "y", "it did", "1", "a", "a)", "yes it fell off the table", "sure", "afraid so", "I think so"],
+    [
+        "yes",
+        "Yes.",
+        "yep",
+        "YEAH",
+        "y",
+        "it did",
+        "1",
+        "a",
+        "a)",
+        "yes it fell off the table",
+        "sure",
+        "afraid so",
+        "I think so",
+    ],
 )
 def test_a_yes_in_any_form_is_a_yes(hear: Callable[..., Any], text: str) -> None:
     heard = hear(text, YES_NO)
@@ -43,7 +59,19 @@ def test_a_yes_in_any_form_is_a_yes(hear: Callable[..., Any], text: str) -> None
 
 @pytest.mark.parametrize(
     "text",
-    ["no", "nope", "nah", "n", "never", "2", "not that I know of", "no it didn't", "I don't think so", "not at all", "no, but my brother opened it"],
+    [
+        "no",
+        "nope",
+        "nah",
+        "n",
+        "never",
+        "2",
+        "not that I know of",
+        "no it didn't",
+        "I don't think so",
+        "not at all",
+        "no, but my brother opened it",
+    ],
 )
 def test_a_no_in_any_form_is_a_no(hear: Callable[..., Any], text: str) -> None:
     heard = hear(text, YES_NO)
@@ -51,7 +79,20 @@ def test_a_no_in_any_form_is_a_no(hear: Callable[..., Any], text: str) -> None:
     assert (heard.choice, heard.fact("dropped").value) == ("no", "no")
 
 
-@pytest.mark.parametrize("text", ["dunno", "no idea", "don't know", "not sure sorry", "I have no idea", "can't remember", "idk", "?", "not a clue"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "dunno",
+        "no idea",
+        "don't know",
+        "not sure sorry",
+        "I have no idea",
+        "can't remember",
+        "idk",
+        "?",
+        "not a clue",
+    ],
+)
 def test_not_knowing_is_an_answer(hear: Callable[..., Any], text: str) -> None:
     heard = hear(text, YES_NO)
 
@@ -75,7 +116,9 @@ def test_a_no_that_denies_the_next_word_is_no_answer(hear: Callable[..., Any]) -
 
 
 def test_an_unsure_yes_is_less_certain(hear: Callable[..., Any]) -> None:
-    assert hear("I think so", YES_NO).fact("dropped").certainty < hear("yes", YES_NO).fact("dropped").certainty
+    assert (
+        hear("I think so", YES_NO).fact("dropped").certainty < hear("yes", YES_NO).fact("dropped").certainty
+    )
 
 
 @pytest.mark.parametrize(
@@ -102,7 +145,10 @@ def test_a_place_outside_the_list_picks_nothing(hear: Callable[..., Any], text: 
 def test_an_option_may_set_several_facts(hear: Callable[..., Any]) -> None:
     heard = hear("2", SEVERAL)
 
-    assert {fact.fact: fact.value for fact in heard.facts} == {"bluray_result": "plays", "game_result": "fails"}
+    assert {fact.fact: fact.value for fact in heard.facts} == {
+        "bluray_result": "plays",
+        "game_result": "fails",
+    }
 
 
 def test_dont_know_picks_the_option_that_says_so(hear: Callable[..., Any]) -> None:
@@ -113,7 +159,9 @@ def test_dont_know_picks_the_option_that_says_so(hear: Callable[..., Any]) -> No
     ("text", "who"),
     [("me", "owner"), ("I did", "owner"), ("a shop did", "shop"), ("my brother", "friend"), ("nobody", "nobody"), ("no", "nobody"), ("yes", "someone"), ("the previous owner", "someone")],
 )  # fmt: skip
-def test_who_answers_a_question_about_an_attempt(values: Callable[..., dict[str, Any]], text: str, who: str) -> None:
+def test_who_answers_a_question_about_an_attempt(
+    values: Callable[..., dict[str, Any]], text: str, who: str
+) -> None:
     assert values(text, Expecting("opened"))["opened"] == who
 
 
@@ -124,13 +172,23 @@ def test_who_answers_a_question_about_an_attempt(values: Callable[..., dict[str,
         ("$75.50", "75.50"), ("1,200", "1200"), ("1.200,50 €", "1200.50"), ("twenty five pounds", "25"), ("between 60 and 80", "80"),
     ],
 )  # fmt: skip
-def test_a_sum_answers_a_question_about_money(values: Callable[..., dict[str, Any]], text: str, amount: str) -> None:
+def test_a_sum_answers_a_question_about_money(
+    values: Callable[..., dict[str, Any]], text: str, amount: str
+) -> None:
     assert values(text, Expecting("spending_limit"))["spending_limit"] == Decimal(amount)
 
 
 @pytest.mark.parametrize(
     ("text", "years"),
-    [("about 5 years", 5), ("bought it in 2019", 7), ("18 months", 2), ("10", 10), ("ten years old", 10), ("a decade", 10), ("2 yrs", 2)],
+    [
+        ("about 5 years", 5),
+        ("bought it in 2019", 7),
+        ("18 months", 2),
+        ("10", 10),
+        ("ten years old", 10),
+        ("a decade", 10),
+        ("2 yrs", 2),
+    ],
 )  # 2026 - 2019 = 7; 18 / 12 = 1.5, rounded half up 2
 def test_an_age_is_counted_in_years(values: Callable[..., dict[str, Any]], text: str, years: int) -> None:
     assert values(text, Expecting("age_years"))["age_years"] == years
@@ -145,7 +203,9 @@ def test_an_age_is_counted_in_years(values: Callable[..., dict[str, Any]], text:
         ("in 10 days", date(2026, 12, 5)), ("easter", date(2027, 3, 28)), ("24.12.", date(2026, 12, 24)),
     ],
 )  # counted from Wednesday 25 November 2026; Easter 2027 is 28 March (published: tables of the Gregorian Easter)  # fmt: skip
-def test_a_date_answers_a_question_about_a_day(values: Callable[..., dict[str, Any]], text: str, day: date) -> None:
+def test_a_date_answers_a_question_about_a_day(
+    values: Callable[..., dict[str, Any]], text: str, day: date
+) -> None:
     assert values(text, Expecting("deadline")).get("deadline") == day
 
 
@@ -173,7 +233,11 @@ def test_a_childs_age_is_not_the_devices(values: Callable[..., dict[str, Any]]) 
 
 
 def test_a_number_is_no_option_when_the_question_asks_for_a_number(hear: Callable[..., Any]) -> None:
-    asked = Expecting("board_candidates", None, (Option("one", "One", {"board_candidates": 1}), Option("two", "Two", {"board_candidates": 2})))
+    asked = Expecting(
+        "board_candidates",
+        None,
+        (Option("one", "One", {"board_candidates": 1}), Option("two", "Two", {"board_candidates": 2})),
+    )
 
     assert hear("2", asked).fact("board_candidates").value == 2
 
@@ -182,7 +246,9 @@ def test_a_number_is_no_option_when_the_question_asks_for_a_number(hear: Callabl
     ("fact", "text", "value"),
     [("name", "My name is Jo Bloggs", "Jo Bloggs"), ("name", "Jo", "Jo"), ("model_name", "it's a XR-200", "XR-200"), ("error_text", "E 42!", "E 42")],
 )  # fmt: skip
-def test_text_is_taken_without_its_lead_in(values: Callable[..., dict[str, Any]], fact: str, text: str, value: str) -> None:
+def test_text_is_taken_without_its_lead_in(
+    values: Callable[..., dict[str, Any]], fact: str, text: str, value: str
+) -> None:
     assert values(text, Expecting(fact))[fact] == value
 
 
@@ -194,7 +260,9 @@ def test_a_sentence_full_of_symptoms_is_not_a_name(values: Callable[..., dict[st
 
 
 def test_a_sentence_against_its_own_yes_is_doubted(hear: Callable[..., Any]) -> None:
-    asked = Expecting("spins", None, (Option("yes", "Yes", {"spins": "yes"}), Option("no", "No", {"spins": "no"})))
+    asked = Expecting(
+        "spins", None, (Option("yes", "Yes", {"spins": "yes"}), Option("no", "No", {"spins": "no"}))
+    )
 
     fact = hear("yes, it doesn't spin", asked).fact("spins")
 

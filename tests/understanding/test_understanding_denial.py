@@ -30,7 +30,9 @@ import pytest
         pytest.param("nobody has soldered anything", "soldered", "nobody", id="nobody-soldered"),
     ],
 )
-def test_a_denied_fact_is_heard_as_no(values: Callable[..., dict[str, Any]], text: str, fact: str, value: str) -> None:
+def test_a_denied_fact_is_heard_as_no(
+    values: Callable[..., dict[str, Any]], text: str, fact: str, value: str
+) -> None:
     assert values(text).get(fact) == value
 
 
@@ -43,7 +45,9 @@ def test_a_denied_fact_is_heard_as_no(values: Callable[..., dict[str, Any]], tex
         pytest.param("it won't stop spinning", "spins", "yes", id="wont-stop"),
         pytest.param("not only does it skip, it smells burnt", "smoke_or_smell", "yes", id="not-only"),
         pytest.param("can't get the stuck disc out", "disc_stuck", "yes", id="cannot-get-out"),
-        pytest.param("it doesn't turn on since I spilled tea on it", "liquid_inside", "yes", id="since-ends-it"),
+        pytest.param(
+            "it doesn't turn on since I spilled tea on it", "liquid_inside", "yes", id="since-ends-it"
+        ),
         pytest.param("no sound because I dropped it", "dropped", "yes", id="because-ends-it"),
     ],
 )

@@ -64,8 +64,14 @@ DECORATIONS = ["\u200b", "\u00ad", "\ufe0f", "\u2060", "\u202e", "\u0336", "\U00
 @given(data=st.data())
 def test_decorated_text_says_the_same(hear: Callable[..., Any], data: Any) -> None:
     plain = "The disc is stuck and it smells burnt, no smoke"
-    letters = [char + (data.draw(st.sampled_from(["", "", *DECORATIONS])) if char.isalpha() else "") for char in plain]
-    wide = "".join(chr(ord(c) + 0xFEE0) if data.draw(st.booleans()) and "!" <= c <= "~" and c.isalpha() else c for c in letters)
+    letters = [
+        char + (data.draw(st.sampled_from(["", "", *DECORATIONS])) if char.isalpha() else "")
+        for char in plain
+    ]
+    wide = "".join(
+        chr(ord(c) + 0xFEE0) if data.draw(st.booleans()) and "!" <= c <= "~" and c.isalpha() else c
+        for c in letters
+    )
 
     got = {(fact.fact, fact.value) for fact in hear(wide).facts}
 

@@ -34,16 +34,29 @@ from intakebot.understanding import Expecting, Option
         ("aus dem Geraet kam Qualm", {"smoke_or_smell": "yes"}),
     ],
 )  # fmt: skip
-def test_a_german_sentence_is_heard(values: Callable[..., dict[str, Any]], text: str, wanted: dict[str, Any]) -> None:
+def test_a_german_sentence_is_heard(
+    values: Callable[..., dict[str, Any]], text: str, wanted: dict[str, Any]
+) -> None:
     got = values(text, locale="de")
 
     assert {fact: got.get(fact, "(nothing)") for fact in wanted} == wanted
 
 
 @pytest.mark.parametrize(
-    ("text", "value"), [("ja", "yes"), ("Nein.", "no"), ("nö", "no"), ("weiß nicht", None), ("keine Ahnung", None), ("2", "no"), ("glaube nicht", "no")]
+    ("text", "value"),
+    [
+        ("ja", "yes"),
+        ("Nein.", "no"),
+        ("nö", "no"),
+        ("weiß nicht", None),
+        ("keine Ahnung", None),
+        ("2", "no"),
+        ("glaube nicht", "no"),
+    ],
 )
 def test_a_german_answer_is_read(hear: Callable[..., Any], text: str, value: str | None) -> None:
-    asked = Expecting("dropped", None, (Option("yes", "Ja", {"dropped": "yes"}), Option("no", "Nein", {"dropped": "no"})))
+    asked = Expecting(
+        "dropped", None, (Option("yes", "Ja", {"dropped": "yes"}), Option("no", "Nein", {"dropped": "no"}))
+    )
 
     assert hear(text, asked, locale="de").fact("dropped").value == value

@@ -19,7 +19,9 @@ def has(got: dict[str, Any], wanted: dict[str, Any]) -> None:
     [
         pytest.param("It doesn't read any discs", {"disc_not_read": "yes"}, id="not-read"),
         pytest.param("won't switch on at all", {"no_power": "yes"}, id="no-power"),
-        pytest.param("There is sound but no picture", {"no_display": "yes", "no_sound": "no"}, id="no-picture"),
+        pytest.param(
+            "There is sound but no picture", {"no_display": "yes", "no_sound": "no"}, id="no-picture"
+        ),
         pytest.param("it turns itself off after ten minutes", {"shuts_off": "yes"}, id="shuts-off"),
         pytest.param("my DVD skips and freezes", {"skips": "yes"}, id="skips"),
         pytest.param("a disc is stuck inside", {"disc_stuck": "yes"}, id="stuck"),
@@ -30,7 +32,9 @@ def has(got: dict[str, Any], wanted: dict[str, Any]) -> None:
         pytest.param("the disc doesn't spin", {"spins": "no"}, id="no-spin"),
         pytest.param("the computer can't find the dvd drive", {"drive_not_detected": "yes"}, id="undetected"),
         pytest.param("my discs come out scratched", {"scratches_discs": "yes"}, id="scratches"),
-        pytest.param("sometimes it reads, sometimes it doesn't", {"intermittent_read": "yes"}, id="sometimes"),
+        pytest.param(
+            "sometimes it reads, sometimes it doesn't", {"intermittent_read": "yes"}, id="sometimes"
+        ),
         pytest.param("some of my discs won't play", {"some_discs_fail": "yes"}, id="some-discs"),
         pytest.param("the screen says disc read error", {"error_message": "yes"}, id="error"),
         pytest.param("it got dropped on the floor", {"dropped": "yes"}, id="dropped"),
@@ -53,11 +57,19 @@ def test_a_plain_symptom_is_heard(values: Values, text: str, wanted: dict[str, s
             {"dvd_result": "plays", "cd_result": "plays", "bluray_result": "fails", "game_result": "fails"},
             id="two-lists",
         ),
-        pytest.param("it won't read blu-rays or games", {"bluray_result": "fails", "game_result": "fails"}, id="or-list"),
-        pytest.param("sorry, I meant dvds don't work, cds do", {"dvd_result": "fails", "cd_result": "plays"}, id="do"),
+        pytest.param(
+            "it won't read blu-rays or games",
+            {"bluray_result": "fails", "game_result": "fails"},
+            id="or-list",
+        ),
+        pytest.param(
+            "sorry, I meant dvds don't work, cds do", {"dvd_result": "fails", "cd_result": "plays"}, id="do"
+        ),
     ],
 )
-def test_contrast_and_lists_of_disc_classes_are_told_apart(values: Values, text: str, wanted: dict[str, str]) -> None:
+def test_contrast_and_lists_of_disc_classes_are_told_apart(
+    values: Values, text: str, wanted: dict[str, str]
+) -> None:
     has(values(text), wanted)
 
 
@@ -93,10 +105,14 @@ def test_a_plural_on_a_device_of_several_classes_means_that_class_and_only_perha
 @pytest.mark.parametrize(
     ("text", "wanted"),
     [
-        pytest.param("I opened it and cleaned the lens", {"opened": "owner", "lens_cleaned": "owner"}, id="i"),
+        pytest.param(
+            "I opened it and cleaned the lens", {"opened": "owner", "lens_cleaned": "owner"}, id="i"
+        ),
         pytest.param("my brother opened it up", {"opened": "friend"}, id="brother"),
         pytest.param("a repair shop replaced the laser", {"pickup_replaced": "shop"}, id="shop"),
-        pytest.param("the laser was replaced by a technician", {"pickup_replaced": "shop"}, id="by-technician"),
+        pytest.param(
+            "the laser was replaced by a technician", {"pickup_replaced": "shop"}, id="by-technician"
+        ),
         pytest.param("it has been opened before", {"opened": "someone"}, id="passive"),
         pytest.param("the previous owner soldered something", {"soldered": "someone"}, id="previous-owner"),
         pytest.param("took it to a shop and they swapped the drive", {"drive_replaced": "shop"}, id="they"),
@@ -146,7 +162,9 @@ def test_what_is_supposed_past_or_about_another_device_is_not_taken(values: Valu
     [
         pytest.param("it skips", "I think it skips", id="i-think"),
         pytest.param("it was dropped", "it might have been dropped", id="might"),
-        pytest.param("it is the original board", "should be the original board, I think", id="between-commas"),
+        pytest.param(
+            "it is the original board", "should be the original board, I think", id="between-commas"
+        ),
     ],
 )
 def test_a_hedge_lowers_the_certainty(hear: Callable[..., Any], sure: str, doubtful: str) -> None:
@@ -164,7 +182,11 @@ def test_a_sometimes_is_not_a_never(values: Values) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["WONT EJECT THE DISC!!!! STUCK INSIDE", "wont eject the disc stuck inside", "won`t eject the disc... stuck inside"],
+    [
+        "WONT EJECT THE DISC!!!! STUCK INSIDE",
+        "wont eject the disc stuck inside",
+        "won`t eject the disc... stuck inside",
+    ],
     ids=["shouting", "no-punctuation", "odd-apostrophe"],
 )
 def test_shouting_and_missing_punctuation_change_nothing(values: Values, text: str) -> None:

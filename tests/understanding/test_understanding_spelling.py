@@ -25,7 +25,9 @@ def test_a_typo_is_read_as_the_word_meant(
     assert values(text).get(fact) == value
 
 
-@pytest.mark.parametrize("text", ["the crack in the case", "my clock radio", "greetings from a reader", "I like reading books"])
+@pytest.mark.parametrize(
+    "text", ["the crack in the case", "my clock radio", "greetings from a reader", "I like reading books"]
+)
 def test_ordinary_words_are_not_bent_towards_the_domain(hear: Callable[..., Any], text: str) -> None:
     assert hear(text).repaired == {}
 
