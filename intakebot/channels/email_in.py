@@ -96,10 +96,12 @@ def sender_of(mail: EmailMessage) -> str:
 
     Raises: BadInputError when there is not exactly one usable address.
     """
-    from email.utils import getaddresses
-
-    found = [address for _, address in getaddresses([_header(mail, "From")], strict=True) if "@" in address]
-    usable = len(found) == 1 and len(found[0]) <= 320 and not re.search(r"[\s\x00-\x1f]", found[0])
+    try:
+        found = [address.addr_spec for address in mail["From"].addresses]
+    except Exception:  # missing, or too hostile for the standard parser
+        found = []
+    usable = len(found) == 1 and 3 <= len(found[0]) <= 320 and not re.search(r"[\s\x00-\x1f<>]", found[0])
+    usable = usable and "@" in found[0].strip("@")
     if not usable:
         raise BadInputError("mail.From", "no single address", "one address")
     return found[0].lower()
