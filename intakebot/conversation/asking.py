@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from intakebot.conversation.choosing import fitting_choices, implied, recap_facts
 from intakebot.conversation.labels import fact_label, thing, things, value_label
+from intakebot.conversation.rendering import sms_parts, sms_text
 from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.turn import Facts, Reply, ReplyChoice, ReplyKind
 from intakebot.conversation.values import value_to_mapping
@@ -125,18 +126,25 @@ def show_recap(work: Work, *, again: bool = False) -> None:
 def put_question(
     work: Work, text: str, choices: list[tuple[str, str]], pending: Pending, kind: ReplyKind
 ) -> None:
-    """Send a question with the acknowledgements before it; a long acknowledgement goes as its own message."""
-    lead = acknowledgement(work)
-    if lead and len(lead) + 1 + len(text) > MOST_CHARACTERS:
+    """Send a question with the acknowledgements before it.
+
+    What does not fit: by SMS an echo that the recap repeats anyway is left out; a long acknowledgement goes as its own message.
+    """
+    must, may = acknowledgements(work)
+    offered = tuple(ReplyChoice(label, value) for value, label in choices)
+    lead = f"{must} {may}".strip()
+    reply = Reply(f"{lead} {text}".strip(), offered, kind)
+    if may and work.conversation.channel == "sms" and sms_parts(sms_text(reply)) > 1:
+        lead, reply = must, Reply(f"{must} {text}".strip(), offered, kind)
+    if lead and len(reply.text) > MOST_CHARACTERS:
         work.reply(Reply(lead))
-        lead = ""
-    whole = f"{lead} {text}" if lead else text
-    work.reply(Reply(whole, tuple(ReplyChoice(label, value) for value, label in choices), kind))
+        reply = Reply(text, offered, kind)
+    work.reply(reply)
     work.change(pending=replace(pending, offered=tuple(choices)))
 
 
-def acknowledgement(work: Work) -> str:
-    """What was heard, changed and taken back in this turn, in one short line; empties the list."""
+def acknowledgements(work: Work) -> tuple[str, str]:
+    """What was heard, changed and taken back in this turn, and what may be left out of a short message; empties the lists."""
     texts, family = work.texts, work.family
     parts = list(work.acks)
     changed = _latest(work.corrected)
@@ -151,10 +159,17 @@ def acknowledgement(work: Work) -> str:
         for fact, value in _latest(work.echoed)
         if fact not in known and fact in work.facts and not implied(family, work.facts, fact)
     ]
-    if echoed:
-        parts.append(work.say("echo", things=things(texts, family, echoed)))
+    echo = work.say("echo", things=things(texts, family, echoed)) if echoed else ""
+    weighty = any(work.fact(fact).stake == "high" for fact, _ in echoed)
     work.acks, work.corrected, work.dropped, work.echoed = [], [], [], []
-    return " ".join(part for part in parts if part)
+    if weighty:
+        parts.append(echo)
+    return " ".join(part for part in parts if part), "" if weighty else echo
+
+
+def acknowledgement(work: Work) -> str:
+    """All of it in one line."""
+    return " ".join(part for part in acknowledgements(work) if part)
 
 
 def _latest(pairs: list[tuple[str, Value | None]]) -> list[tuple[str, Value | None]]:
