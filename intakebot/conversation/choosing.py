@@ -147,9 +147,9 @@ def eligible(work: Work, question: Question) -> bool:
     times = conversation.asked.count(question.id)
     if times >= MOST_ASKED or (times and question.tier != "safety" and answered(conversation, question)):
         return False
-    if holds(question.ask_when, work.answers) is not True:
+    if not open_facts(conversation, question) or holds(question.ask_when, work.answers) is not True:
         return False
-    return bool(open_facts(conversation, question)) and has_news(conversation, question)
+    return has_news(conversation, question)
 
 
 def answered(conversation: Conversation, question: Question) -> bool:

@@ -41,6 +41,7 @@ class Work:
     echoed: list[tuple[str, Value | None]] = field(default_factory=list)
     corrected: list[tuple[str, Value | None]] = field(default_factory=list)
     dropped: list[tuple[str, Value | None]] = field(default_factory=list)
+    _answers: tuple[Mapping[str, FactEntry], dict[str, Answer]] | None = None
 
     @property
     def family(self) -> Family:
@@ -64,7 +65,11 @@ class Work:
 
     @property
     def answers(self) -> dict[str, Answer]:
-        return self.conversation.answers
+        """Answers of the facts as they are now; built once for each state of the facts."""
+        facts = self.conversation.facts
+        if self._answers is None or self._answers[0] is not facts:
+            self._answers = (facts, self.conversation.answers)
+        return self._answers[1]
 
     def fact(self, fact_id: str) -> Fact:
         return self.family.facts[fact_id]
