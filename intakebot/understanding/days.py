@@ -298,6 +298,15 @@ def _day_month(tokens: Sequence[Token], number: Number, today: date, language: L
         )
     ):
         index += 1
+    following = language.period_words.get(tokens[index].word) if index < len(tokens) else None
+    if (
+        following in ("next", "this")
+        and index + 1 < len(tokens)
+        and language.units.get(tokens[index + 1].word) == "months"
+    ):
+        first = today.replace(day=1) + relativedelta(months=following == "next")
+        made = _make(first.year, first.month, int(number.value))
+        return _Day(made, "day", index + 2) if made else None
     if index >= len(tokens) or tokens[index].word not in language.months:
         return None
     return _with_year(tokens, index + 1, int(number.value), language.months[tokens[index].word], today)

@@ -131,7 +131,7 @@ _IRREGULAR = {
     "sent": "send", "put": "put", "puts": "put", "putting": "put", "let": "let", "lets": "let", "knew": "know", "known": "know", "knows": "know",
     "shook": "shake", "wet": "wet", "woke": "wake", "shone": "shine", "swollen": "swollen", "swelled": "swollen", "lit": "light", "lights": "light",
     "disk": "disc", "disks": "disc", "diskette": "disc", "discs": "disc", "disc's": "disc", "worse": "worse", "worst": "worse",
-    "tape": "tape", "tapes": "tape", "taping": "tape", "note": "note", "notes": "note", "care": "care", "here": "here", "wine": "wine",
+    "tape": "tape", "tapes": "tape", "taping": "tape", "taped": "tape", "note": "note", "notes": "note", "care": "care", "here": "here", "wine": "wine",
     "bite": "bite", "plane": "plane", "none": "none", "hope": "hope", "site": "site", "hate": "hate", "rate": "rate", "colour": "color", "colours": "color",
 }  # fmt: skip
 _IRREGULAR = {**{base: base for base in _IRREGULAR.values()}, **_IRREGULAR}
@@ -249,7 +249,7 @@ ENGLISH = Language(
             "specialist", "phone place", "local place", "repair cafe", "repair bloke", "repair people", "mender", "a place", "this place", "another place", "high street", "market stall", "stall", "expert", "pro",
         ),
         "who.someone": (
-            "previous owner", "last owner", "prior owner", "someone", "somebody", "seller", "the guy", "a guy", "they", "he", "she", "whoever", "the man", "some guy", "some bloke", "first owner", "person i bought",
+            "previous owner", "last owner", "prior owner", "someone", "somebody", "seller", "the guy", "a guy", "they", "he", "she", "whoever", "the man", "some guy", "some bloke", "a bloke", "a man", "a lad", "a chap", "first owner", "person i bought",
             "one before me", "owner before", "other people", "anyone",
         ),
         "who.nobody": ("nobody", "no one", "noone", "no body", "never been", "not been", "none of us", "neither of us"),
@@ -277,10 +277,11 @@ ENGLISH = Language(
             "do not want to tell", "not going to tell", "i would rather not", "that is private", "not giving you that", "not saying", "pass",
         ),
         "limit": (
-            "max", "maximum", "up to", "no more than", "not more than", "at most", "limit", "budget", "under", "below", "less than", "top whack", "spend", "not over", "tops", "cap", "capped", "within", "wont pay more than",
+            "max", "maximum", "up to", "nothing over", "nothing more than", "no more than", "not more than", "at most", "limit", "budget", "under", "below", "less than", "top whack", "spend", "not over", "tops", "cap", "capped", "within", "wont pay more than",
             "will not pay more than", "not pay more than", "do not want to pay more than", "happy to pay", "willing to pay", "can afford", "ceiling", "not spend more than", "go as high as", "go up to",
         ),
         "worth": ("worth", "value", "valued at", "paid", "cost me", "cost new", "bought it for", "replacement costs", "new one costs", "new one is", "a new one would be"),
+        "agent": ("by",),
         "pronoun": ("they", "he", "she", "him", "them"),
         "young": ("boy", "girl", "kid", "child", "toddler", "grandson", "granddaughter", "baby", "son", "daughter"),
         "deadline": (

@@ -66,7 +66,7 @@ def read_phrases(
         if tokens[index].word in lexicon.language.negators
     )
     people = [mark for mark in lattice.marks if mark.kind in PEOPLE]
-    passive = [mark for mark in lattice.marks if mark.kind == "passive"]
+    passive = [mark for mark in lattice.marks if mark.kind in ("passive", "agent")]
     contrast = any(match.reading.kind == "contrast" and match.denied_at < 0 for match in matches)
     found: list[_Found] = []
     used: set[int] = set()
@@ -198,7 +198,13 @@ class _Reader:
         if denied:
             return [self._found(match, fact.id, "nobody", NEGATED_ATTEMPT_CERTAINTY, True)]
         who, sureness = who_did(
-            match, self.scopes, self.tokens, self.people, self.passive, self.lexicon.cues.get("pronoun", ())
+            match,
+            self.scopes,
+            self.tokens,
+            self.people,
+            self.passive,
+            self.lexicon.cues.get("pronoun", ()),
+            [mark for mark in self.passive if mark.kind == "agent"],
         )
         if who not in fact.options:
             who = "someone"
@@ -252,6 +258,9 @@ def _everyday_classes(
             continue
         disc_class = by_class.get(item.heard.fact)
         if disc_class is None or item.heard.value not in lexicon.any_disc:
+            out.append(item)
+            continue
+        if kinds == {"?"} and item.heard.value == "plays":
             out.append(item)
             continue
         everyday = bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)

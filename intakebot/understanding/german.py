@@ -141,6 +141,7 @@ GERMAN = Language(
         "who.someone": ("jemand", "vorbesitzer", "verkaeufer", "irgendwer", "er", "sie", "vorgaenger", "irgendjemand"),
         "who.nobody": ("niemand", "keiner", "noch nie"),
         "passive": ("wurde", "worden", "wurden", "lassen"),
+        "agent": ("von", "durch"),
         "pronoun": ("er", "sie", "die"),
         "young": ("kind", "junge", "maedchen", "sohn", "tochter", "enkel"),
         "yes": ("ja", "jawohl", "genau", "richtig", "stimmt", "klar", "natuerlich", "sicher", "korrekt", "auf jeden fall", "j", "ja bitte", "ok", "okay", "tut es", "ist es", "hat es", "habe ich", "glaube schon", "ich glaube schon", "schon", "doch", "absolut", "denke schon", "macht es", "wahrscheinlich ja"),

@@ -116,7 +116,7 @@ class RoleFacts:
                 self.tokens[number.start].start, self.tokens[min(unit_at, len(self.tokens) - 1)].end
             )
             if unit is not None:
-                years = in_years(number.value, unit)
+                years = in_years(number.value, unit) if unit in ("years", "months", "decades") else None
                 if years is None or years > OLDEST or unit_at + 2 in people or unit_at + 1 in people:
                     continue
                 if self._age_cue(number.start, unit_at + 1):

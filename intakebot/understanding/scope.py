@@ -88,7 +88,7 @@ def find_scopes(
         ] or mark.end - mark.start == _clause_length(clause_of, mark.start):
             _hedge_neighbour(tokens, sentence_of, hedge, mark, factor)
     return Scopes(
-        tuple(_negators(tokens, sentences, lexicon)), tuple(sentence_of), tuple(clause_of[:count]), tuple(hedge),
+        tuple(_negators(tokens, sentences, lexicon, _idle(lattice.marks))), tuple(sentence_of), tuple(clause_of[:count]), tuple(hedge),
         tuple(spread("hypothetical", IF_REACH, past_second_subject=False)),
         tuple(_questions(tokens, sentences, by_kind, lexicon)),
         tuple(_whole_clause("elsewhere", by_kind, clause_of, count)),
@@ -127,7 +127,15 @@ def _hedge_neighbour(
         steps += 1
 
 
-def _negators(tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: Lexicon) -> list[int]:
+def _idle(marks: Sequence[Mark]) -> frozenset[int]:
+    """Tokens of doubts: the "not" of "not sure" denies nothing."""
+    doubts = ("hedge", "unsure_whether")
+    return frozenset(index for mark in marks if mark.kind in doubts for index in range(mark.start, mark.end))
+
+
+def _negators(
+    tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: Lexicon, idle: frozenset[int]
+) -> list[int]:
     """Per token the denying token before it, with reach, scope ends, modal verbs and lists ("no smoke, smell or sparks")."""
     language = lexicon.language
     out = [-1] * len(tokens)
@@ -153,7 +161,7 @@ def _negators(tokens: Sequence[Token], sentences: Sequence[Sentence], lexicon: L
             if token.word in language.scope_ends or token.word in language.breaks:
                 active = -1
                 continue
-            if token.word in language.negators:
+            if token.word in language.negators and index not in idle:
                 previous = tokens[index - 1].word if index > sentence.start else ""
                 modal = (previous, token.word) in language.modal_negators
                 active, left = index, NEGATION_REACH
@@ -233,12 +241,26 @@ def negated(
     return False
 
 
+def _agent(match: Match, scopes: Scopes, people: Sequence[Mark], agents: Sequence[Mark]) -> str | None:
+    """The person behind "by": "fitted by a friend"."""
+    for by in agents:
+        if (
+            scopes.sentence_of[by.start] == scopes.sentence_of[match.start]
+            and match.start < by.start <= match.end + 3
+        ):
+            behind = [mark for mark in people if by.end <= mark.start <= by.end + 2]
+            if behind:
+                return min(behind, key=lambda m: (m.start, PEOPLE.index(m.kind))).kind.removeprefix("who.")
+    return None
+
+
 PEOPLE = ("who.nobody", "who.shop", "who.friend", "who.someone", "who.owner")
 
 
 def who_did(
     match: Match, scopes: Scopes, tokens: Sequence[Token], people: Sequence[Mark], passive: Sequence[Mark],
     pronouns: Sequence[str],
+    agents: Sequence[Mark],
 ) -> tuple[str, float]:  # fmt: skip
     """Who made an attempt, by the subject words around it, and how surely.
 
@@ -248,6 +270,9 @@ def who_did(
     sentence = scopes.sentence_of[match.start]
     clause = scopes.clause_of[match.start]
     here = [mark for mark in people if scopes.clause_of[mark.start] == clause]
+    agent = _agent(match, scopes, people, agents)
+    if agent is not None:
+        return agent, 0.95
     named = [mark for mark in here if mark.kind != "who.owner" or mark.end <= match.start]
     others = [mark for mark in named if mark.kind != "who.owner"]
     if others:
