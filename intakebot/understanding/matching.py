@@ -188,10 +188,10 @@ class Lattice:
         stack: list[_State] = [(root, start, (), _NONE, -1)]
         if self.clause_start[start]:
             stack.extend((child, start, (), _NONE, -1) for child in root.edges.get("^", ()))
-        seen: set[tuple[int, int, frozenset[str], bool]] = set()
+        seen: set[tuple[int, int, int, frozenset[str], bool]] = set()
         while stack:
             node, at, used, discs, denied = stack.pop()
-            key = (id(node), at, discs, denied >= 0)
+            key = (id(node), at, len(used), discs, denied >= 0)
             if key in seen:
                 continue
             seen.add(key)
