@@ -24,7 +24,9 @@ def _add(store: Store, *cases: Case) -> None:
 def _many(case: Case, count: int) -> list[Case]:
     return [
         replace(
-            with_index(case, waits_for="box" if number % 3 == 0 else "bench", search_words=("ada", f"n{number}")),
+            with_index(
+                case, waits_for="box" if number % 3 == 0 else "bench", search_words=("ada", f"n{number}")
+            ),
             id=f"c_{number:04}",
             reference=f"R{number:04}",
             updated_at=NOW + timedelta(seconds=number // 2),  # pairs share a time: the id breaks the tie
@@ -60,7 +62,11 @@ def test_saving_over_a_newer_version_is_refused_and_changes_nothing(store: Store
         work.cases.save(replace(a_case, version=2, job={"who": "second"}), expected_version=1)
 
     with store.reading() as work:
-        assert (refused.value.seen, refused.value.current, work.cases.get("c_1").job) == (1, 2, {"who": "first"})
+        assert (refused.value.seen, refused.value.current, work.cases.get("c_1").job) == (
+            1,
+            2,
+            {"who": "first"},
+        )
 
 
 def test_saving_an_erased_case_is_not_found(store: Store, a_case: Case) -> None:

@@ -97,7 +97,9 @@ def test_read_then_update_by_many_threads_loses_no_update(store: Store) -> None:
         for _ in range(25):
             with store.unit_of_work() as work:
                 if not store.engines.is_sqlite:
-                    work.connection.execute(text("SELECT value FROM own_settings WHERE name='count' FOR UPDATE"))
+                    work.connection.execute(
+                        text("SELECT value FROM own_settings WHERE name='count' FOR UPDATE")
+                    )
                 work.settings.put("count", work.settings.get("count") + 1, now)
                 work.commit()
 

@@ -15,7 +15,7 @@ from typing import Any
 from intakebot.conversation import Conversation, Outlook, Worths
 from intakebot.definitions import Definitions
 from intakebot.definitions.facts import Answers
-from intakebot.errors import QuoteStateError
+from intakebot.errors import ConflictError, NotFoundError, QuoteStateError
 from intakebot.library import Library
 from intakebot.records import Authorisation, Case, IndexLine, QuoteRecord, Store, migrate, open_store
 from intakebot.records.tokens import SeededIds
@@ -89,7 +89,33 @@ class FixedWorkshop:
         )
 
     def estimate_view(self, definitions: Definitions, case: Case) -> dict[str, Any]:
+        if "quote_number" not in case.job:
+            raise NotFoundError("there is no estimate yet")
         return {"maximum": "120.00"}
+
+    def packing_view(self, definitions: Definitions, case: Case) -> dict[str, Any]:
+        return {"enclosures": []}
+
+    def pretriage_view(self, definitions: Definitions, case: Case) -> dict[str, Any]:
+        return {"causes": []}
+
+    def revise_quote(
+        self, definitions: Definitions, case: Case, now: datetime, *, reason: str, by: str
+    ) -> CaseChange:
+        if "quote_number" not in case.job:
+            raise ConflictError("there is no estimate to revise yet")
+        return CaseChange(case, events=(("quote_revised", {"reason": reason}),))
+
+    def record_arrival(self, definitions: Definitions, case: Case, now: datetime, **found: Any) -> CaseChange:
+        raise ConflictError("no box is expected")
+
+    def record_result(self, definitions: Definitions, case: Case, now: datetime, **result: Any) -> CaseChange:
+        raise ConflictError("nothing is on the bench")
+
+    def record_outcome(
+        self, definitions: Definitions, case: Case, now: datetime, **outcome: Any
+    ) -> CaseChange:
+        raise ConflictError("nothing is on the bench")
 
 
 class Clock:
