@@ -21,7 +21,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         return evaluate(arguments[1:])
     if arguments[:1] == ["simulate"]:
-        from intakebot.simulate import main as simulate
+        from intakebot.simulation.command import run as simulate
 
         return simulate(arguments[1:])
     options = _parser().parse_args(arguments)
@@ -85,6 +85,7 @@ def _serve(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     from intakebot.definitions import check, load_definitions
+    from intakebot.quoting.profiles import profile_check
     from intakebot.settings import PROJECT_ROOT
     from intakebot.understanding.checking import phrase_problems
 
@@ -95,7 +96,8 @@ def _check(options: argparse.Namespace) -> int:
     )
     problems = check(root)
     if not problems:
-        problems = phrase_problems(load_definitions(root))
+        definitions = load_definitions(root)
+        problems = [*phrase_problems(definitions), *profile_check(definitions)]
     for problem in problems:
         print(problem)
     if problems:

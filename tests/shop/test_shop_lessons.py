@@ -59,3 +59,8 @@ def test_learn_command_reads_the_shops_own_records(tmp_path, monkeypatch, capsys
 
     assert main(["learn"]) == 0
     assert capsys.readouterr().out.startswith("0 finished jobs in disc_drive.")
+
+
+def test_simulate_command_is_wired(capsys):
+    assert main(["simulate", "--customers", "1", "--seed", "5"]) in (0, 2)
+    assert "completion" in capsys.readouterr().out
