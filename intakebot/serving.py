@@ -16,6 +16,7 @@ from intakebot.definitions.model import Definitions
 from intakebot.errors import DefinitionError
 from intakebot.library import Library
 from intakebot.packing.bench_queue import Queue
+from intakebot.quoting.profiles import profile_check
 from intakebot.records import Case, Store, migrate, open_store
 from intakebot.records.photos import PhotoStore
 from intakebot.settings import Settings
@@ -80,7 +81,7 @@ def open_shop(settings: Settings) -> Shop:
         store, settings.definitions_root, Assessments, workshop, settings.secret_key,
         links=links, source=base, wake=late.wake,
     )  # fmt: skip
-    problems = phrase_problems(turns.library.current)
+    problems = [*phrase_problems(turns.library.current), *profile_check(turns.library.current)]
     if problems:
         store.close()
         raise DefinitionError(problems)

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal
 
-from intakebot.definitions.model import Profile
+from intakebot.definitions.model import Definitions, Profile
+from intakebot.definitions.problems import Problem
 
 FIELD_IDS: tuple[str, ...] = (
     "repairer_name", "repairer_registration", "repairer_address", "repairer_phone", "repairer_email", "repairer_website",
@@ -103,30 +105,55 @@ def statute_of(profile_id: str) -> Statute | None:
     return max(fitting, key=lambda statute: len(statute.id), default=None)
 
 
-def profile_problems(profile: Profile) -> tuple[str, ...]:
-    """Why a profile cannot be used, in words for whoever edits it; empty when it can."""
-    problems = [
-        f"required_fields: no field {name!r} exists"
+Fault = tuple[str, str, str]
+"""Where in the profile, what was found, what was expected."""
+
+
+def profile_faults(profile: Profile) -> tuple[Fault, ...]:
+    """Why a profile cannot be used; empty when it can."""
+    faults: list[Fault] = [
+        ("required_fields", f"no field {name!r}", "fields that the form has")
         for name in profile.required_fields
         if name not in FIELD_IDS
     ]
-    problems += _missing(profile, ALWAYS_REQUIRED, "every estimate says it")
+    faults += _missing(profile, ALWAYS_REQUIRED, "every estimate says it")
     statute = statute_of(profile.id)
     if statute is not None:
-        problems += _missing(profile, statute.required, statute.source)
+        faults += _missing(profile, statute.required, statute.source)
         if profile.minimum_validity_days < statute.minimum_validity_days:
-            problems.append(
-                f"minimum_validity_days: {profile.minimum_validity_days}, expected at least "
-                f"{statute.minimum_validity_days} ({statute.source})"
+            expected = f"at least {statute.minimum_validity_days} ({statute.source})"
+            faults.append(("minimum_validity_days", str(profile.minimum_validity_days), expected))
+        if statute.cap is not None and statute.cap[0] == "larger_of" and not _within(profile, statute.cap):
+            expected = (
+                f"the larger of {statute.cap[1]} or {statute.cap[2]} percent, or less ({statute.source})"
+            )
+            faults.append(
+                ("cap_rule", f"{profile.cap_rule} {profile.cap_amount}, {profile.cap_percent} %", expected)
             )
     if profile.cap_amount < 0 or profile.cap_percent < 0 or profile.minimum_validity_days < 0:
-        problems.append("cap_amount, cap_percent, minimum_validity_days: expected 0 or more")
-    return tuple(problems)
+        faults.append(("cap_amount, cap_percent, minimum_validity_days", "a number below 0", "0 or more"))
+    return tuple(faults)
 
 
-def _missing(profile: Profile, names: Iterable[str], why: str) -> list[str]:
+def _missing(profile: Profile, names: Iterable[str], why: str) -> list[Fault]:
     return [
-        f"required_fields: {name!r} is missing ({why})"
+        ("required_fields", f"no {name!r}", f"it to be required ({why})")
         for name in names
         if name not in profile.required_fields
+    ]
+
+
+def _within(profile: Profile, cap: tuple[str, str, str]) -> bool:
+    """Whether a profile's cap is at most a statute's "larger of" cap. No cap of its own: the maximum alone holds, which is stricter."""
+    return profile.cap_rule == "none" or (
+        profile.cap_amount <= Decimal(cap[1]) and profile.cap_percent <= Decimal(cap[2])
+    )
+
+
+def profile_check(definitions: Definitions) -> list[Problem]:
+    """Every reason why a shipped profile cannot be used, as the other problems of definitions are told."""
+    return [
+        Problem("pricing", 1, f"profile {profile.id}, {place}", found, expected)
+        for profile in definitions.pricing.profiles.values()
+        for place, found, expected in profile_faults(profile)
     ]
