@@ -10,7 +10,7 @@ from intakebot.conversation.choosing import recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
 from intakebot.conversation.entering import confirm, derive, enter
 from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask_story, go_on, reask
-from intakebot.conversation.guard import key
+from intakebot.conversation.guard import key, sign_of
 from intakebot.conversation.handing import hand_off
 from intakebot.conversation.reading import deny, drop_proposal, offered_choices
 from intakebot.conversation.safety import preempt, review
@@ -43,6 +43,10 @@ def picked(pending: Pending | None, text: str, fillers: frozenset[str] = frozens
     """
     if pending is None or not pending.offered or len(text) > 60:
         return None
+    sign = sign_of(text)
+    if sign is not None:
+        wanted = (f":{sign}", ":all_right") if sign == "yes" else (f":{sign}",)
+        return next((value for value, _ in pending.offered if value.endswith(wanted)), None)
     said = key(text)
     words = said.split()
     while len(words) > 1 and words[0] in fillers:

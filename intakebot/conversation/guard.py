@@ -67,6 +67,25 @@ def _latin_word(word: str) -> str:
     return changed if all(c.isascii() or not c.isalpha() or c in "äöüß" for c in changed) else word
 
 
+_REACTION = re.compile(
+    r"^\s*(?:liked|loved|disliked|laughed at|emphasi[sz]ed|questioned|reacted \S+ to|removed an? \w+ from|"
+    r"gefällt|reagierte mit \S+ auf)\s*[\u201c\u201d\u201e\"'\u2018]",
+    re.IGNORECASE,
+)
+_SIGNS = {"yes": "👍✅👌🆗", "no": "👎❌🚫"}
+
+
+def is_reaction(text: str) -> bool:
+    """A reaction to one of our messages that arrives as text (`Liked "..."`): it repeats our words and says nothing new."""
+    return _REACTION.match(text[:80]) is not None
+
+
+def sign_of(text: str) -> str | None:
+    """`yes` or `no` for a message that is only a thumb or a tick."""
+    bare = [c for c in text.strip()[:8] if unicodedata.category(c) not in ("Cf", "Mn", "Sk", "Zs")]
+    return next((name for name, signs in _SIGNS.items() if bare and all(c in signs for c in bare)), None)
+
+
 def is_empty(text: str) -> bool:
     """True when the message has neither a letter nor a digit nor a symbol such as an emoji."""
     return not any(unicodedata.category(c)[0] in "LNS" for c in text)

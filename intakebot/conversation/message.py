@@ -10,7 +10,7 @@ from intakebot.conversation.contact import check_contact, read_contact, role_fac
 from intakebot.conversation.controls import Control, control_of, is_angry
 from intakebot.conversation.entering import derive, enter
 from intakebot.conversation.flow import go_on, reask
-from intakebot.conversation.guard import is_empty, key, readable
+from intakebot.conversation.guard import is_empty, is_reaction, key, readable
 from intakebot.conversation.handing import hand_off, hours
 from intakebot.conversation.reading import Understood, read
 from intakebot.conversation.safety import preempt, review
@@ -109,6 +109,8 @@ def _say_waiting(work: Work) -> None:
 
 
 def _content(work: Work, text: str) -> None:
+    if is_reaction(text):
+        return
     if is_empty(text):
         _not_understood(work, "empty")
         return

@@ -30,8 +30,9 @@ def applies(work: Work, control: Control, text_key: str) -> bool:
     """Whether a control word is a control here: some are ordinary answers while a question is open."""
     pending = work.conversation.pending
     if control.name in ("accept", "decline"):
-        return work.conversation.phase == "estimated" and (
-            pending is None or pending.kind in ("decision", *ASIDE)
+        phases = ("estimated",) if control.name == "accept" else ("estimated", "accepted")
+        return work.conversation.phase in phases and (
+            pending is None or pending.kind in ("decision", "contact", *ASIDE)
         )
     if control.name == "not_sure":
         return pending is not None and pending.kind in ("question", "confirm", "change")
@@ -241,6 +242,14 @@ def _price(work: Work) -> None:
     reask(work, work.say("price_so_far", low=low, high=high) if answered else work.say("estimate_none"))
 
 
+def _decline(work: Work) -> None:
+    """No to the estimate; after a yes only a person can undo it."""
+    if work.conversation.phase == "accepted":
+        hand_off(work, "wants_out")
+    else:
+        ask_decline(work)
+
+
 def say_both_languages(work: Work, locale: str) -> None:
     """Ask, in both languages, whether to go on in the other one."""
     _put_aside(work)
@@ -272,5 +281,5 @@ ACTIONS: dict[str, Callable[[Work], None]] = {
     "form": _form,
     "price": _price,
     "accept": ask_accept,
-    "decline": ask_decline,
+    "decline": _decline,
 }

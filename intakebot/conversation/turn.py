@@ -110,7 +110,7 @@ class HandOffCard:
 
 @dataclass(frozen=True)
 class HandOff:
-    """A person is asked for. reason: `asked`, `safety`, `not_understood`, `too_long`, `anger`, `refused`, `unsupported_language`, `wish` (of the shop)."""
+    """A person is asked for. reason: `asked`, `safety`, `not_understood`, `too_long`, `anger`, `refused`, `wants_out` (no after a yes), `unsupported_language`, `wish` (of the shop)."""
 
     reason: str
     card: HandOffCard

@@ -6,7 +6,14 @@ from datetime import timedelta
 
 import pytest
 
-from intakebot.conversation import GivenBack, HandOff, MessageReceived, StaffReplied, TakenOver
+from intakebot.conversation import (
+    EstimateDecided,
+    GivenBack,
+    HandOff,
+    MessageReceived,
+    StaffReplied,
+    TakenOver,
+)
 from intakebot.conversation.controls import compile_words, control_of
 from tests.conversation.doubles import SetAssessor, Talk, ready
 
@@ -345,3 +352,56 @@ def test_the_same_event_gives_the_same_bytes(definitions):
 
     assert one.send(event).conversation.to_mapping() == two.send(event).conversation.to_mapping()
     assert one.texts == two.texts
+
+
+@pytest.mark.parametrize(
+    ("sign", "value"), [("👍", "yes"), ("👍🏽", "yes"), ("✅", "yes"), ("👎", "no"), ("❌", "no")]
+)
+def test_a_thumb_answers_an_open_yes_or_no(definitions, sign, value):
+    talk = ready(definitions, SetAssessor(asks=("bought_used",)))
+
+    talk.say(sign)
+
+    assert talk.value("bought_used") == value
+
+
+def test_a_thumb_without_a_yes_or_no_question_is_no_answer(definitions):
+    talk = ready(definitions, ASKS)
+
+    talk.say("👍")
+
+    assert talk.turn.asked == "age_years"
+    assert "Sorry, I did not get that." in talk.said
+
+
+def test_a_thumb_on_an_estimate_only_leads_to_the_explicit_question(definitions):
+    talk = ready(definitions, SetAssessor())
+    talk.say("👍")
+    assert talk.conversation.phase == "estimated"
+
+    talk.say("👍")
+
+    assert talk.effects == []
+    assert talk.conversation.pending.kind == "decision"
+
+
+@pytest.mark.parametrize(
+    "text", ["Liked “Did you notice any smoke?”", 'Loved "It grinds"', "Reacted 👍 to “Does it spin?”"]
+)
+def test_a_reaction_that_arrives_as_text_is_no_answer_and_needs_none(definitions, text):
+    talk = ready(definitions, ASKS)
+    before = dict(talk.conversation.facts)
+
+    talk.say(text)
+
+    assert (dict(talk.conversation.facts), talk.texts) == (before, [])
+
+
+def test_no_after_a_yes_goes_to_a_person(definitions):
+    talk = ready(definitions, SetAssessor())
+    talk.say("yes")
+    talk.send(EstimateDecided("d1", "accepted"))
+
+    talk.say("cancel the repair")
+
+    assert talk.turn.effects[0].reason == "wants_out"
