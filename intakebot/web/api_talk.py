@@ -180,7 +180,10 @@ def decide_estimate(call: Call) -> Answer:
 
 
 def get_estimate(call: Call) -> Answer:
+    """Not found before there is one."""
     case, definitions = _case(call)
+    with call.services.turns.store.reading() as work:
+        work.quotes.current(case.id)
     view = call.services.turns.workshop.estimate_view(definitions, case)
     return Answer(200, view, {"ETag": etag(case.version)})
 
