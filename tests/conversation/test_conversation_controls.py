@@ -382,7 +382,8 @@ def test_a_thumb_on_an_estimate_only_leads_to_the_explicit_question(definitions)
     talk.say("👍")
 
     assert talk.effects == []
-    assert talk.conversation.pending.kind == "decision"
+    assert talk.conversation.pending.kind == "confirm_accept"
+    assert "Do you agree to the repair" in talk.said
 
 
 @pytest.mark.parametrize(
