@@ -142,6 +142,29 @@ def _messages(work: UnitOfWork, draft: Draft, case: Case, ids: Ids, traceparent:
     return items
 
 
+def last_words(work: UnitOfWork, draft: Draft, case: Case, ids: Ids) -> list[NewItem]:
+    """The replies of the turn that erases the case, for a channel that must be sent to.
+
+    They hang on no case, and the row is removed as soon as it was sent (or given up).
+    """
+    if not is_pushed(case.channel):
+        return []
+    body = {"replies": [r.to_mapping() for r in draft.replies], "locale": case.locale, "last_words": True}
+    return [
+        NewItem(
+            id=ids.message_id("out"),
+            kind="farewell",
+            target=case.channel,
+            conversation_id=None,
+            body=body,
+            due_at=draft.now,
+            address=address.address,
+        )
+        for address in work.addresses.of_case(case.id)
+        if address.channel == case.channel
+    ][:1]
+
+
 def _message(
     ids: Ids, kind: str, case: Case, address: str, body: Mapping[str, Any], due_at: datetime, traceparent: str
 ) -> NewItem:

@@ -20,7 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from intakebot.conversation import Assessor, Conversation, open_conversation
 from intakebot.conversation import Event as TalkEvent
@@ -41,7 +41,7 @@ from intakebot.records.columns import to_json
 from intakebot.records.log import Address
 from intakebot.records.tokens import Ids, RandomIds, hash_secret
 from intakebot.turn_draft import CaseChange, Decided, Draft, Via, Workshop, answer_mapping
-from intakebot.turn_save import announce, save_draft
+from intakebot.turn_save import announce, last_words, save_draft
 
 __all__ = [
     "CaseChange",
@@ -414,7 +414,9 @@ def _decide_and_save(
     answer = TurnAnswer(200, to_json(answer_mapping(draft, after)))
     with services.store.unit_of_work() as work:
         if draft.erases:
+            farewell = last_words(work, draft, after, services.ids)
             erase(services, work, after, draft.now, call.traceparent)
+            work.outbox.add_all(farewell, draft.now)
         else:
             work.cases.save(after, case.version)
             if after.index.search_words != case.index.search_words:
@@ -424,6 +426,8 @@ def _decide_and_save(
             save_draft(work, draft, after, services.ids, services.source, call.traceparent)
         _keep_answer(work, call.request, answer, None if draft.erases else case.id, draft.now)
         work.commit()
+    if draft.erases:
+        services.store.forget(case.id)
     services.wake()
     return answer
 
@@ -458,31 +462,26 @@ def _remember(work: UnitOfWork, case: Case, via: Via, now: datetime) -> None:
         work.addresses.put(Address(via.channel, via.address, case.id, dict(via.thread), now))
 
 
-class PhotoFiles(Protocol):
-    """The photo store, as far as erasing needs it."""
-
-    def delete_all(self, case_id: str) -> None: ...
-
-
-def erase_case(
-    services: Services, conversation_id: str, *, photos: PhotoFiles, token_hash: str | None = None
-) -> None:
+def erase_case(services: Services, conversation_id: str, *, token_hash: str | None = None) -> None:
     """Erase a case: rows, photos, and the bytes the database keeps in its log.
 
     Raises: NotFoundError; ConflictError while the case is on legal hold.
     """
     with services.locks.of(conversation_id), services.store.unit_of_work() as work:
         case = work.cases.get(conversation_id, token_hash)
-        if case.legal_hold:
-            raise ConflictError("this case must be kept for now")
         erase(services, work, case, services.now())
         work.commit()
-    photos.delete_all(conversation_id)
-    services.store.checkpoint()
+    services.store.forget(conversation_id)
     services.wake()
 
 
 def erase(services: Services, work: UnitOfWork, case: Case, now: datetime, traceparent: str = "") -> None:
-    """Remove a case and everything that hangs on it, and tell the shop's systems. The caller commits."""
+    """Remove a case and everything that hangs on it, and tell the shop's systems.
+
+    The caller commits, and then lets the store forget what is outside the tables (`Store.forget`).
+    Raises: ConflictError while the case is on legal hold.
+    """
+    if case.legal_hold:
+        raise ConflictError("this case must be kept for now")
     work.cases.delete(case.id)
     announce(work, case, "conversation.erased", services.ids, services.source, now, traceparent)

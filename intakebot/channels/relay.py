@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from intakebot.channels.email_out import EmailSender
@@ -225,14 +225,3 @@ def _disable(work: UnitOfWork, target: str, reason: str) -> None:
         work.endpoints.disable(name, reason)
     elif kind == "gateway":
         work.gateways.disable(name, reason)
-
-
-def forget_old(services: Services, *, days: int = 7) -> None:
-    """Housekeeping: stored answers after `days` days, dead sessions and codes, idle rate buckets."""
-    now = services.now()
-    with services.store.unit_of_work() as work:
-        work.answers.prune(now - timedelta(days=days))
-        work.web_sessions.prune(now)
-        work.codes.prune(now - timedelta(days=1))
-        work.rates.prune(now - timedelta(days=2))
-        work.commit()

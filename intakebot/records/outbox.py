@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, and_, exists, insert, or_, select, update
+from sqlalchemy import Connection, and_, delete, exists, insert, or_, select, update
 
 from intakebot.errors import NotFoundError
 from intakebot.records.tables import attempts, outbox
@@ -25,7 +25,8 @@ class NewItem:
     """Something to send.
 
     Attributes:
-        kind: message (to the customer), event (to a shop system), reminder (a nudge: quiet hours apply).
+        kind: message (to the customer), event (to a shop system), reminder (a nudge: quiet hours apply), farewell (the
+            last message of an erased case; the row goes when it was sent).
         target: `endpoint:<id>`, `gateway:<id>`, `email`.
         address: the customer's address on the channel, for messages.
         body: a JSON mapping, without personal text for events.
@@ -164,6 +165,9 @@ class Outbox:
         }
         where = (_o.id == item.id, _o.lease == item.lease, _o.state == "waiting")
         held = self._connection.execute(update(outbox).where(*where).values(**changes)).rowcount == 1
+        if item.kind == "farewell" and "state" in changes:
+            self._connection.execute(delete(outbox).where(_o.id == item.id))
+            return held
         row = {
             "outbox_id": item.id,
             "number": attempt.number,

@@ -33,6 +33,7 @@ class PhotoStore:
     ) -> None:
         self._files, self._root = fsspec.core.url_to_fs(url, **options)
         self._store, self._ids, self._now = store, ids, now
+        store.when_erased(self.delete_all)
 
     def keep(self, case_id: str, content: bytes, label: str = "", photo_id: str | None = None) -> Photo:
         """Store a picture somebody sent and its record.

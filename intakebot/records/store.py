@@ -11,7 +11,7 @@ with store.reading() as work:           # reading: a consistent view, never wait
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
@@ -71,6 +71,7 @@ class Store:
     def __init__(self, engines: Engines, data_dir: Path) -> None:
         self.engines = engines
         self.data_dir = data_dir
+        self._forgetters: list[Callable[[str], None]] = []
 
     @contextmanager
     def unit_of_work(self) -> Iterator[UnitOfWork]:
@@ -103,6 +104,16 @@ class Store:
                 return durable and is_current(work.connection)
         except StoreBusyError:
             return False
+
+    def when_erased(self, forget: Callable[[str], None]) -> None:
+        """Have `forget(case_id)` called after a case was erased (the photo store does this for its files)."""
+        self._forgetters.append(forget)
+
+    def forget(self, case_id: str) -> None:
+        """After the commit that erased a case: remove what is outside the tables, and the bytes in the log."""
+        for forget in self._forgetters:
+            forget(case_id)
+        self.checkpoint()
 
     def checkpoint(self) -> None:
         """SQLite: fold the write-ahead log into the file and empty it, so that erased bytes are gone from it too."""

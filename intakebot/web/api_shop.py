@@ -210,5 +210,5 @@ def import_intake(call: Call) -> Answer:
 
 
 def erase_intake(call: Call) -> Answer:
-    erase_case(call.services.turns, call.path["id"], photos=call.services.photos)
+    erase_case(call.services.turns, call.path["id"])
     return Answer(204, "")

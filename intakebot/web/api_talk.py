@@ -235,7 +235,7 @@ def get_photo(call: Call) -> Answer:
 
 
 def erase_conversation(call: Call) -> Answer:
-    erase_case(call.services.turns, call.path["id"], token_hash=call.token_hash, photos=call.services.photos)
+    erase_case(call.services.turns, call.path["id"], token_hash=call.token_hash)
     return Answer(204, "")
 
 

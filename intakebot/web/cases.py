@@ -8,6 +8,8 @@ from zoneinfo import ZoneInfo
 from flask import g
 
 from intakebot.conversation import Conversation
+from intakebot.conversation.ahead import questions_ahead
+from intakebot.conversation.work import Work
 from intakebot.definitions.model import Definitions, Fact, Family
 from intakebot.errors import NotFoundError
 from intakebot.records import Case
@@ -47,10 +49,24 @@ def family() -> Family:
     return definitions().families[case().family]
 
 
+def still_open() -> int:
+    """About how many questions are still to come before the estimate; 0 when none is open."""
+    talk, services = g.conversation, security.services()
+    if (
+        talk.phase != "open"
+        or talk.floor != "self"
+        or talk.pending is None
+        or talk.pending.kind != "question"
+    ):
+        return 0
+    assessor = services.turns.library.assessor(definitions())
+    return questions_ahead(Work(definitions(), talk, services.now(), assessor, {}, "ahead"))
+
+
 def erase() -> None:
     """Erase the case of this request and everything that hangs on it."""
     services = security.services()
-    erase_case(services.turns, case().id, token_hash=g.token_hash, photos=services.photos)
+    erase_case(services.turns, case().id, token_hash=g.token_hash)
 
 
 def make_resume_link() -> str:
