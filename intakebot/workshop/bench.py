@@ -76,8 +76,12 @@ def step_id(plan_id: str) -> str:
     return plan_id.split("#", 1)[0]
 
 
-def done_so_far(family: Family, entries: Sequence[BenchEntry]) -> DoneSoFar:
-    """The work behind us with its real minutes; access minutes follow from the levels opened and closed for tests."""
+def done_so_far(family: Family, entries: Sequence[BenchEntry], *, closed: bool = False) -> DoneSoFar:
+    """The work behind us with its real minutes; access minutes follow from the levels opened and closed for tests.
+
+    Args: closed: also count closing what stands open now, as when work stops here. Without it the rest of the plan
+        closes it.
+    """
     opened: set[str] = set()
     access = tests = 0.0
     steps: list[PlannedStep] = []
@@ -95,7 +99,8 @@ def done_so_far(family: Family, entries: Sequence[BenchEntry]) -> DoneSoFar:
             for level in [level for level in opened if not _may_stay_open(family, level)]:
                 access += family.levels[level].close
                 opened.discard(level)
-    return DoneSoFar(tuple(steps), access + sum(family.levels[level].close for level in opened), tests)
+    closing = sum(family.levels[level].close for level in opened) if closed else 0.0
+    return DoneSoFar(tuple(steps), access + closing, tests)
 
 
 def _way_in(family: Family, level: str) -> list[str]:
@@ -114,7 +119,7 @@ def _may_stay_open(family: Family, level: str) -> bool:
 def bill_so_far(assessments: Assessments, case: Case, entries: Sequence[BenchEntry], day: datetime) -> Money:
     """The bill if work stopped now and the device were put together again."""
     family, card, answers = _parts(assessments, case)
-    done = done_so_far(family, entries)
+    done = done_so_far(family, entries, closed=True)
     repaired = bool(entries) and entries[-1].result == "test_passed"
     tested = _since_last_test(entries)
     steps = tuple(

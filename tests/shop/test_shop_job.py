@@ -374,3 +374,22 @@ def test_box_much_lighter_than_expected_is_noted_on_the_record(bench):
 
     record = bench.workshop.bench_record_sheet(bench.definitions, bench.case, bench.texts)
     assert "lighter" in record.section("differences").items[0]
+
+
+def test_closing_is_counted_once_when_a_quote_is_revised(bench):
+    """Work that stops here is put together again; work that goes on is closed by the rest of the plan."""
+    from intakebot.workshop.bench import done_so_far
+
+    bench.arrive()
+    while bench.view().next.step != "clean_lens":
+        bench.do("done")
+    bench.do("test_failed")
+    family, entries = bench.definitions.families["disc_drive"], Job.of(bench.case).entries
+
+    stopped, going_on = done_so_far(family, entries, closed=True), done_so_far(family, entries)
+
+    # the lens stands in drive_open: drive_out and lid_off are around it, and all three are still open after the test
+    still_open = sum(
+        family.levels[level].close for level in ("drive_open", "drive_out", "lid_off", "outside")
+    )
+    assert stopped.access_minutes - going_on.access_minutes == pytest.approx(still_open)
