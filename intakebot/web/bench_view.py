@@ -107,7 +107,7 @@ def bench_page(
         over_by=money(view.over_by),
         running_since=view.running_since,
         can_undo=bool(view.done),
-        rungs=_rungs(rungs, view.authorised.currency, texts),
+        rungs=_rungs(rungs, view, texts),
         parts_used=tuple(texts.say(f"spare.{part}") for part in view.parts_used),
         seen=tuple(_seen(family.facts[fact], texts) for fact, _ in view.seen_options),
         request=asked,
@@ -145,13 +145,16 @@ def _seen(fact: Fact, texts: Texts) -> FactField:
     return replace(control, name=f"seen.{fact.id}", options=offered)
 
 
-def _rungs(rungs: Sequence[Rung], currency: str, texts: Texts) -> tuple[RungLine, ...]:
+def _rungs(rungs: Sequence[Rung], view: BenchView, texts: Texts) -> tuple[RungLine, ...]:
+    """The ladder; the maximum cuts it above the first rung that may not be begun without asking."""
     lines, cut = [], False
     first = next((index for index, rung in enumerate(rungs) if rung.state != "done"), None)
     for index, rung in enumerate(rungs):
-        limit_before = not rung.allowed and not cut
+        stops_here = index == first and view.blocked == "maximum"
+        beyond = not rung.allowed or stops_here or rung.money > view.authorised.amount
+        limit_before = beyond and not cut and rung.state != "done" and view.authorised.amount > 0
         cut = cut or limit_before
-        amount = Money(rung.money.quantize(Decimal("0.01")), currency)
+        amount = Money(rung.money.quantize(Decimal("0.01")), view.authorised.currency)
         lines.append(
             RungLine(
                 name=rung.name,

@@ -40,9 +40,10 @@ def _changes(seen: int) -> tuple[LogLine, ...]:
     """The newest entries of the log (more than one may belong to one version)."""
     with security.services().store.reading() as work:
         events = work.events.since(cases.case().id)
+        names = {f"staff:{user.id}": user.name for user in work.users.all()}
     wanted = cases.case().version - seen
     return tuple(
-        log_line(event, words.texts())
+        log_line(event, words.texts(), names)
         for event in reversed(events[-min(SHOWN_CHANGES, max(1, wanted) * 3) :])
     )
 

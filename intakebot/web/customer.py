@@ -59,7 +59,9 @@ def _talk_page(problem: str = "", text: str = "") -> str:
     with security.services().store.reading() as work:
         messages = work.messages.last(g.case.id, NEWEST_MESSAGES)
         photos = work.photos.all(g.case.id)
-    page = talk_page(cases.family(), words.texts(), g.conversation, messages, cases.currency())
+    page = talk_page(
+        cases.family(), words.texts(), g.conversation, messages, cases.currency(), cases.still_open()
+    )
     return render_template(
         "talk.html",
         page=page,

@@ -64,6 +64,7 @@ def intake(case: str) -> Any:
             quotes=work.quotes.all(case),
             authorisations=work.authorisations.all(case),
             photos=work.photos.all(case),
+            names={f"staff:{user.id}": user.name for user in work.users.all()},
         )
     return render_template("intake.html", page=page, case=cases.case(), message_id=services.new_id())
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -92,8 +92,9 @@ def intake_page(
     quotes: Sequence[QuoteRecord],
     authorisations: Sequence[Authorisation],
     photos: Sequence[Photo],
+    names: Mapping[str, str],
 ) -> IntakePage:
-    """Build the page."""
+    """Build the page. names: people of the shop by how the log names them."""
     first = next((message.text for message in messages if message.direction == "in"), "")
     return IntakePage(
         first_words=first,
@@ -111,9 +112,9 @@ def intake_page(
             )
             for quote in reversed(quotes)
         ),
-        consent=tuple(_consent(entry, texts.locale) for entry in authorisations),
+        consent=tuple(_consent(entry, texts, names) for entry in authorisations),
         hand_over=_hand_over(events, texts),
-        log=tuple(log_line(event, texts) for event in reversed(events)),
+        log=tuple(log_line(event, texts, names) for event in reversed(events)),
         may=possible_actions(conversation, case),
         hold=str(case.job.get("hold") or ""),
     )
@@ -155,10 +156,16 @@ def _money(amount: str, currency: str, locale: str) -> str:
     return format_currency(Decimal(amount), currency, locale=locale)
 
 
-def _consent(entry: Authorisation, locale: str) -> ConsentLine:
-    amount = _money(entry.limit, entry.currency, locale) if entry.limit else ""
+def _consent(entry: Authorisation, texts: Texts, names: Mapping[str, str]) -> ConsentLine:
+    amount = _money(entry.limit, entry.currency, texts.locale) if entry.limit else ""
     return ConsentLine(
-        entry.at, entry.by, entry.channel, entry.decision, entry.quote_number, amount, entry.text_shown
+        entry.at,
+        actor_words(entry.by, texts, names),
+        entry.channel,
+        entry.decision,
+        entry.quote_number,
+        amount,
+        entry.text_shown,
     )
 
 
@@ -178,8 +185,16 @@ def _hand_over(events: Sequence[Event], texts: Texts) -> HandOver | None:
     return None
 
 
-def log_line(event: Event, texts: Texts) -> LogLine:
-    """One line of the history; facts by their labels."""
+def log_line(event: Event, texts: Texts, names: Mapping[str, str]) -> LogLine:
+    """One line of the history; facts by their labels, people by their names."""
     fact = event.body.get("fact")
     what = fact_label(texts, fact) if isinstance(fact, str) else ""
-    return LogLine(event.at, event.actor, event.kind, what)
+    kind = f"web.event.{event.kind}"
+    words = texts.say(kind) if texts.has(kind) else event.kind.replace("_", " ")
+    return LogLine(event.at, actor_words(event.actor, texts, names), words, what)
+
+
+def actor_words(actor: str, texts: Texts, names: Mapping[str, str]) -> str:
+    """Who did something, in words."""
+    key = f"web.actor.{actor}"
+    return names.get(actor) or (texts.say(key) if texts.has(key) else actor)

@@ -36,8 +36,8 @@ def status_view(conversation: Conversation, waits_for: str, events: Iterable[Eve
     """Build the page from the conversation and the log."""
     began = {"open": conversation.opened_at}
     for event in events:
-        phase = event.body.get("phase") if event.kind == "phase" else None
-        if isinstance(phase, str):
+        phase = _begun(event)
+        if phase:
             began.setdefault(phase, event.at)
     off_the_way = conversation.phase not in WAY
     position = len(WAY) if off_the_way else WAY.index(conversation.phase)
@@ -53,3 +53,12 @@ def status_view(conversation: Conversation, waits_for: str, events: Iterable[Eve
     if off_the_way:
         stages.append(Stage(conversation.phase, "now", began.get(conversation.phase)))
     return StatusView(conversation.phase, waits_for, conversation.holds, tuple(stages))
+
+
+def _begun(event: Event) -> str:
+    """The phase that an entry of the log begins, if any."""
+    if event.kind == "estimate_ready":
+        return "estimated"
+    if event.kind in ("phase", "decision"):
+        return str(event.body.get("phase") or event.body.get("outcome") or "")
+    return ""

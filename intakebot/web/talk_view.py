@@ -21,6 +21,8 @@ from intakebot.web.form_lines import (
 )
 
 SHOWN_OPENLY = 8
+MINUTES_PER_QUESTION = 0.4
+"""Reading, thinking, tapping (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,7 @@ class TalkPage:
 
     earlier: messages folded away; recent: the newest ones, oldest first. choices: what can be tapped now.
     groups: the form as said; derived: what follows from it. contact: the fields for name and address, while they are asked for.
+    still_open: about how many questions are left (0: not known or none), in about so many `minutes`.
     """
 
     earlier: tuple[Said, ...]
@@ -57,6 +60,7 @@ class TalkPage:
     contact: tuple[FactField, ...]
     known: int
     still_open: int
+    minutes: int
     has_estimate: bool
     is_over: bool
     with_person: bool
@@ -109,6 +113,7 @@ def talk_page(
         contact=contact_fields(family, texts, conversation) if pending and pending.kind == "contact" else (),
         known=sum(1 for entry in conversation.facts.values() if entry.is_known and entry.source != "derived"),
         still_open=still_open,
+        minutes=max(1, round(still_open * MINUTES_PER_QUESTION)),
         has_estimate=conversation.phase != "open",
         is_over=conversation.phase in ("declined", "withdrawn", "finished"),
         with_person=conversation.floor == "person",
