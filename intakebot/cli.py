@@ -78,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _serve(options: argparse.Namespace) -> int:
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: more threads only wait; read when numpy loads
     from intakebot.server import serve
 
     return serve(os.environ, demo=not options.empty)
