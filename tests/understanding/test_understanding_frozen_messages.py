@@ -139,7 +139,7 @@ class TestFrozenMessages:
     def test_stated_facts_are_mostly_right_and_mostly_found(
         self, family: Any, hear: Callable[..., Any], capsys: pytest.CaptureFixture[str]
     ) -> None:
-        """Floors a little under what was measured when the set was scored; the aim is 0.95 and 0.90."""
+        """Floors that catch a step back. Measured when first scored: 0.737 and 0.703. The aim, not reached, is 0.95 and 0.90."""
         covered = [
             fact.id
             for fact in family.facts.values()
@@ -153,5 +153,5 @@ class TestFrozenMessages:
                 f"\nfrozen messages: {scores.messages}, precision {scores.precision:.3f}, recall {scores.recall:.3f}, "
                 f"after questions {scores.recall_after_questions:.3f}"
             )
-        assert scores.precision >= 0.75
-        assert scores.recall >= 0.6
+        assert scores.precision >= 0.70
+        assert scores.recall >= 0.68
