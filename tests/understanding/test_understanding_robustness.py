@@ -45,7 +45,7 @@ def check(heard: Heard, text: str) -> None:
 @pytest.mark.parametrize("locale", ["en", "de"])
 def test_odd_texts_are_read_without_an_error(family: Family, locale: str) -> None:
     for text in NASTY:
-        for expecting in EXPECTED:
+        for expecting in EXPECTED if len(text) < 100 else EXPECTED[:2]:
             check(understand(text, family, locale, expecting, TODAY), text)
 
 
