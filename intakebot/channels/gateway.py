@@ -49,6 +49,9 @@ INBOUND: dict[str, Any] = {
 }
 """JSON Schema of what a gateway sends for each message of a customer."""
 
+PART_LENGTH = 150
+"""Characters planned for one part of a short message: 153 fit (3GPP TS 23.038), a few of which count twice."""
+
 _VALIDATOR = Draft202012Validator(INBOUND)
 
 
@@ -62,8 +65,9 @@ class SignedGateway:
     @property
     def abilities(self) -> Abilities:
         gateway = self._gateway
-        alphabet = "gsm7" if gateway.alphabet == "gsm7" else "unicode"
-        return Abilities(gateway.choices, gateway.pictures, None, alphabet)  # type: ignore[arg-type]
+        if gateway.alphabet == "gsm7":
+            return Abilities(gateway.choices, gateway.pictures, PART_LENGTH * gateway.max_parts, "gsm7")
+        return Abilities(gateway.choices, gateway.pictures, None, "unicode")
 
     def receive(self, headers: Mapping[str, str], body: bytes, now: datetime) -> InboundMessage:
         """Signature first, over the raw bytes; only then is the body read.

@@ -165,3 +165,16 @@ def test_long_texts_are_cut_at_spaces_and_lose_nothing() -> None:
 @pytest.mark.parametrize("length", [1, 49, 50, 51, 100, 101])
 def test_a_word_longer_than_a_message_is_cut_hard(length: int) -> None:
     assert "".join(split("x" * length, 50)) == "x" * length
+
+
+def test_short_messages_stay_within_the_parts_a_gateway_may_use() -> None:
+    """153 characters of the GSM alphabet in each joined part. Source: 3GPP TS 23.038 and 23.040; counted by smsutil."""
+    import smsutil
+
+    text = " ".join(f"word{number}" for number in range(200)) + " \u201cquoted\u201d \u2013 caf\u00e9"
+    pieces = rendered(_out(Reply(text)), SignedGateway(GATEWAY, GUARD).abilities)
+
+    assert len(pieces) > 1
+    for piece in pieces:
+        split_up = smsutil.split(piece)
+        assert (split_up.encoding, len(split_up.parts) <= 2) == ("gsm0338", True)
