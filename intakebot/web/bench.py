@@ -99,7 +99,7 @@ def job(case: str) -> Any:
     staff_case.load(case)
     services, now = security.services(), security.services().now()
     view = _workshop().bench(cases.definitions(), cases.case(), now, words.texts())
-    ladder = _workshop().pretriage(cases.definitions(), cases.case(), now, words.texts()).notes.rungs
+    ladder = _workshop().ladder(cases.definitions(), cases.case(), view, now, words.texts())
     page = bench_page(
         view, ladder, cases.family(), words.texts(), words.texts(in_locale=g.conversation.locale)
     )

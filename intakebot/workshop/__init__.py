@@ -16,6 +16,7 @@ from intakebot.conversation import Conversation
 from intakebot.definitions.model import Definitions
 from intakebot.definitions.texts import Texts
 from intakebot.documents.label import Label
+from intakebot.documents.ladder import Rung
 from intakebot.documents.pictures import Picture
 from intakebot.packing.bench_queue import Queue
 from intakebot.quoting.consent import Actor
@@ -29,7 +30,7 @@ from intakebot.workshop.bench import BenchView
 from intakebot.workshop.closing import AcceptanceTest
 from intakebot.workshop.job import Job
 from intakebot.workshop.papers import Papers
-from intakebot.workshop.pretriage import Pretriage, pretriage, pretriage_mapping
+from intakebot.workshop.pretriage import Pretriage, pretriage, pretriage_mapping, rungs
 
 __all__ = ["AcceptanceTest", "ArrivalForm", "BenchView", "Job", "Pretriage", "Workshop"]
 
@@ -180,6 +181,12 @@ class Workshop:
 
     def bench(self, definitions: Definitions, case: Case, now: datetime, texts: Texts) -> BenchView:
         return bench.bench_view(self._of(definitions), case, now, texts)
+
+    def ladder(
+        self, definitions: Definitions, case: Case, view: BenchView, now: datetime, texts: Texts
+    ) -> tuple[Rung, ...]:
+        """The ladder of the plan a bench view was made from."""
+        return rungs(self._of(definitions), case, view.plan, now, texts)
 
     def start_step(
         self, definitions: Definitions, case: Case, now: datetime, *, step: str, by: str
