@@ -16,9 +16,9 @@ import pytest
 from intakebot.cli import _parser
 from intakebot.demonstration import play, stories
 from intakebot.demonstration.show import bubble
+from intakebot.services import no_links
 from intakebot.serving import open_shop
 from intakebot.settings import read_settings
-from intakebot.turns import no_links
 
 README = Path(__file__).resolve().parent.parent / "README.md"
 MARKS = re.compile(r"<!-- talk: (\w+) -->\n(.*?)<!-- end of talk -->", re.DOTALL)
