@@ -11,9 +11,11 @@ from markupsafe import Markup
 from intakebot.conversation import ChoiceTaken, FactsEntered, MessageReceived
 from intakebot.documents.label import qr_svg
 from intakebot.errors import BadInputError, NotFoundError
+from intakebot.records.tokens import hash_secret
 from intakebot.turns import Request, Via, open_case, take_turn
 from intakebot.web import cases, customers, facts_form, security, uploads, words
 from intakebot.web.access import CUSTOMER, PUBLIC, access
+from intakebot.web.api_limits import MESSAGES, OPENING
 from intakebot.web.form_lines import GROUPS, field_for, field_groups
 from intakebot.web.talk_view import talk_page
 
@@ -27,7 +29,12 @@ NEWEST_MESSAGES = 200
 @access(PUBLIC)
 def start() -> Any:
     """What this is, and the first words."""
-    return render_template("start.html", text="", problem="", talks=customers.held_talks())
+    return _start_page(customers.held_talks())
+
+
+def _start_page(talks: tuple[str, ...], problem: str = "") -> str:
+    message_id = security.services().new_id()
+    return render_template("start.html", text="", problem=problem, talks=talks, message_id=message_id)
 
 
 @pages.post("/talk")
@@ -36,11 +43,17 @@ def begin() -> Any:
     """Open a talk with the first words, or go straight to the one-page form."""
     text, on_one_page = request.form.get("text", "").strip(), request.form.get("way") == "form"
     if not text and not on_one_page:
-        return render_template(
-            "start.html", text="", problem=words.say("web.start.say_something"), talks=()
-        ), 422
+        return _start_page((), words.say("web.start.say_something")), 422
+    services = security.services()
+    services.limiter.take(str(request.remote_addr), OPENING, services.now())
+    fingerprint = hashlib.sha256(f"{words.locale()}:{on_one_page}:{text}".encode()).hexdigest()
+    key = f"{request.form.get('message_id', '')[:80]}:{fingerprint[:16]}"
     opened = open_case(
-        security.services().turns, via=Via("web"), locale=words.locale(), text=None if on_one_page else text
+        services.turns,
+        via=Via("web"),
+        locale=words.locale(),
+        text=None if on_one_page else text,
+        request=Request(f"web-open:{hash_secret(security.visitor())}", key, fingerprint),
     )
     place = "customer.whole_form" if on_one_page else "customer.talk"
     anchor = None if on_one_page else "latest"
@@ -91,11 +104,11 @@ def message(talk: str) -> Any:
 
 def _take(event: Any, message_id: str, content: str) -> None:
     """Run a customer's turn. The same form sent twice is one turn; a form changed and sent again is another."""
+    services = security.services()
+    services.limiter.take(g.case.id, MESSAGES, services.now())
     fingerprint = hashlib.sha256(content.encode()).hexdigest()
     repeat = Request(f"web:{g.case.id}", f"{message_id}:{fingerprint[:16]}", fingerprint)
-    take_turn(
-        security.services().turns, g.case.id, event, via=Via("web"), request=repeat, token_hash=g.token_hash
-    )
+    take_turn(services.turns, g.case.id, event, via=Via("web"), request=repeat, token_hash=g.token_hash)
 
 
 @pages.get("/talk/<talk>/form")

@@ -35,7 +35,7 @@ def install(app: Flask) -> None:
     app.register_error_handler(QuoteStateError, lambda error: _page(409, "quote_state"))
     app.register_error_handler(StaleVersionError, conflicts.show)
     app.register_error_handler(StoreBusyError, lambda error: _page(503, "busy"))
-    app.register_error_handler(RateLimitedError, lambda error: _page(429, "too_often"))
+    app.register_error_handler(RateLimitedError, _too_often)
     app.register_error_handler(ConflictError, lambda error: _page(409, "conflict"))
 
 
@@ -47,6 +47,14 @@ def _wanted_a_talk() -> bool:
 def _page(status: int, name: str) -> Answer:
     """A plain page in the reader's language: what happened, and where to go on."""
     return render_template("failure.html", name=name, status=status), status
+
+
+def _too_often(error: RateLimitedError) -> tuple[str, int, dict[str, str]]:
+    return (
+        render_template("failure.html", name="too_often", status=429),
+        429,
+        {"Retry-After": str(error.retry_after_s)},
+    )
 
 
 _NAMES = {

@@ -13,6 +13,7 @@ from intakebot.definitions.model import Definitions
 from intakebot.records import Store
 from intakebot.records.photos import PhotoStore
 from intakebot.turns import Services as TurnServices
+from intakebot.web.api_limits import RateLimiter
 
 if TYPE_CHECKING:
     from intakebot.workshop import Workshop
@@ -27,6 +28,7 @@ class Services:
         photos: the photo store.
         base_url: how people reach this shop, no trailing slash; `https://` turns on secure cookies and HSTS.
         definitions_root: the folder of flows/ and pricing/, to show what is wrong with files edited since the start.
+        limiter: how often somebody may open talks and write (same limits as the API's).
         blueprints: more blueprints to serve, the JSON API (named `api`) among them.
     """
 
@@ -34,6 +36,7 @@ class Services:
     photos: PhotoStore
     base_url: str = "http://127.0.0.1:8000"
     definitions_root: Path | None = None
+    limiter: RateLimiter = field(default_factory=RateLimiter)
     blueprints: tuple[Blueprint, ...] = field(default=())
 
     @property

@@ -43,6 +43,20 @@ def test_nothing_written_asks_for_words_and_opens_no_talk(shop: Shop) -> None:
         assert work.cases.page().lines == ()
 
 
+def test_the_first_words_sent_twice_open_one_talk(shop: Shop) -> None:
+    browser = shop.browser()
+    form = browser.get("/").form("/talk")
+
+    places = [
+        browser.client.post("/talk", data={**form["data"], "text": "it skips"}).headers["Location"]
+        for _ in range(2)
+    ]
+
+    assert places[0] == places[1]
+    with shop.store.reading() as work:
+        assert len(work.cases.page().lines) == 1
+
+
 def test_from_first_word_to_a_box_on_its_way(shop: Shop) -> None:
     browser = shop.browser()
 

@@ -242,3 +242,27 @@ def test_the_password_is_never_sent_back(shop: Shop) -> None:
     page = shop.browser().sign_in("owner", PASSWORD + "x")
 
     assert PASSWORD not in page.html
+
+
+def test_opening_talks_without_end_is_slowed_down(shop: Shop) -> None:
+    """30 in a minute from one address, as by the API; then a polite page that says when."""
+    browser = shop.browser()
+    browser.get("/")
+    form = browser.page.form("/talk")  # type: ignore[union-attr]
+
+    answers = [browser.client.post("/talk", data={**form["data"], "text": "skips"}) for _ in range(31)]
+
+    assert [answer.status_code for answer in answers] == [302] * 30 + [429]
+    assert answers[-1].headers["Retry-After"] == "2"  # one token every two seconds
+    assert "wait a little" in answers[-1].get_data(as_text=True)
+
+
+def test_writing_without_end_in_one_talk_is_slowed_down(shop: Shop) -> None:
+    browser = shop.browser()
+    talk = browser.talk()
+    shop.services.limiter._buckets[f"messages|{talk}"] = (0.2, shop.clock())
+    browser.get(f"/talk/{talk}")
+
+    page = browser.submit("/messages", text="and another thing")
+
+    assert (page.status, "Nothing is lost" in page.text) == (429, True)
