@@ -6,6 +6,7 @@ app.register_blueprint(api_blueprint(services))
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext
 
@@ -51,27 +52,30 @@ def flask_path(operation: Operation) -> str:
 
 def _view(services: ApiServices, operation: Operation) -> Callable[..., Response]:
     def view(**path: str) -> Response:
-        call: Call | None = None
-        try:
-            call = read_call(services, operation, request, path)
-            only = (
-                services.turns.running.only(call.request.scope, call.request.key)
-                if call.request
-                else nullcontext()
-            )
-            with only:
-                answer = operation.handler(call)
-            return _with_rate(_response(answer), call)
-        except IntakebotError as error:
-            return _with_rate(problem_response(problem_of(error), call.instance if call else None), call)
-        except HTTPException as error:
-            return problem_response(_http_problem(error), call.instance if call else None)
-        except Exception:
-            instance = call.instance if call else new_instance()
-            _log.exception("unexpected error in %s (%s)", operation.id, instance)
-            return problem_response(Problem("internal", "The request could not be handled."), instance)
+        started = time.perf_counter()
+        response = _answered(services, operation, path)
+        services.metrics.count(operation.id, response.status_code, time.perf_counter() - started)
+        return response
 
     return view
+
+
+def _answered(services: ApiServices, operation: Operation, path: Mapping[str, str]) -> Response:
+    call: Call | None = None
+    try:
+        call = read_call(services, operation, request, path)
+        running = services.turns.running
+        with running.only(call.request.scope, call.request.key) if call.request else nullcontext():
+            answer = operation.handler(call)
+        return _with_rate(_response(answer), call)
+    except IntakebotError as error:
+        return _with_rate(problem_response(problem_of(error), call.instance if call else None), call)
+    except HTTPException as error:
+        return problem_response(_http_problem(error), call.instance if call else None)
+    except Exception:
+        instance = call.instance if call else new_instance()
+        _log.exception("unexpected error in %s (%s)", operation.id, instance)
+        return problem_response(Problem("internal", "The request could not be handled."), instance)
 
 
 def _response(answer: Answer) -> Response:

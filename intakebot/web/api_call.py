@@ -13,6 +13,7 @@ from flask import Request as HttpRequest
 from jsonschema import Draft202012Validator
 from werkzeug.exceptions import RequestEntityTooLarge
 
+from intakebot.channels.guard import Guard
 from intakebot.errors import NotFoundError
 from intakebot.records.access import RatePolicy, RateState, ShopKey
 from intakebot.records.photos import PhotoStore
@@ -20,6 +21,7 @@ from intakebot.records.tokens import hash_secret
 from intakebot.strict_json import parse_strict
 from intakebot.turns import Request, Services
 from intakebot.web.api_limits import Limits, RateLimiter
+from intakebot.web.api_metrics import Metrics
 from intakebot.web.api_operations import Operation
 from intakebot.web.api_problems import ProblemError, schema_problem
 from intakebot.web.api_schemas import SCHEMAS
@@ -37,7 +39,7 @@ class ApiServices:
 
     Attributes:
         guard: checks and opens addresses outside (webhook endpoints, media); see channels.guard.
-        is_secure: served over https.
+        base_url: how this server is reached, for links; no slash at the end.
     """
 
     turns: Services
@@ -45,8 +47,8 @@ class ApiServices:
     base_url: str = ""
     limits: Limits = field(default_factory=Limits)
     limiter: RateLimiter = field(default_factory=RateLimiter)
-    guard: Any = None
-    metrics: Any = None
+    guard: Guard = field(default_factory=Guard)
+    metrics: Metrics = field(default_factory=Metrics)
 
 
 @dataclass

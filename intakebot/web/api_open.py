@@ -7,6 +7,7 @@ import shutil
 from intakebot.definitions import Texts, form_version, intake_form_schema
 from intakebot.errors import NotFoundError
 from intakebot.web.api_call import Call
+from intakebot.web.api_metrics import CONTENT_TYPE_LATEST
 from intakebot.web.api_operations import Answer
 from intakebot.web.api_problems import TITLES
 
@@ -28,9 +29,9 @@ def readyz(call: Call) -> Answer:
 
 
 def metrics(call: Call) -> Answer:
-    from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
-
-    return Answer(200, generate_latest(), content_type=CONTENT_TYPE_LATEST)
+    services = call.services
+    text = services.metrics.text(services.turns.store, services.turns.now())
+    return Answer(200, text, content_type=CONTENT_TYPE_LATEST)
 
 
 def form_schema(call: Call) -> Answer:

@@ -162,3 +162,14 @@ def test_every_problem_names_type_title_status_detail_and_instance(client: Flask
 
     assert set(problem) == {"type", "title", "status", "detail", "instance"}
     assert client.get(problem["type"]).json["title"] == problem["title"]
+
+
+def test_answers_are_counted_by_operation_and_status(client: FlaskClient) -> None:
+    opened(client)
+    client.get("/api/v1/conversations/c_1")
+
+    text = client.get("/metrics").text
+
+    assert 'intakebot_answers_total{operation="openConversation",status="201"} 1.0' in text
+    assert 'intakebot_answers_total{operation="getConversation",status="401"} 1.0' in text
+    assert "intakebot_outbox_overdue_seconds 0.0" in text

@@ -5,10 +5,12 @@ Invented for these tests. The conversation engine and the definitions are the re
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -147,7 +149,18 @@ def make_services(
 
 
 def fresh_store(folder: Path) -> Store:
-    """A migrated SQLite store in a folder."""
-    url = f"sqlite:///{folder / 'records.db'}"
-    migrate(url)
-    return open_store(url, folder)
+    """A migrated SQLite store in a folder (a copy of one that was migrated once)."""
+    path = folder / "records.db"
+    path.write_bytes(_migrated())
+    return open_store(f"sqlite:///{path}", folder)
+
+
+@lru_cache(maxsize=1)
+def _migrated() -> bytes:
+    with tempfile.TemporaryDirectory() as name:
+        url = f"sqlite:///{name}/records.db"
+        migrate(url)
+        store = open_store(url, Path(name))
+        store.checkpoint()
+        store.close()
+        return (Path(name) / "records.db").read_bytes()
