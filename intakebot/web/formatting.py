@@ -12,7 +12,7 @@ from flask import Flask
 
 from intakebot.web import security, words
 
-COUNTED_UP_TO = 500
+COUNTED_UP_TO = 200
 
 
 def install(app: Flask) -> None:

@@ -31,7 +31,7 @@ NAMES = ("ada", "bo", "cleo", "dee", "eli", "fay", "gus", "hal")
 
 
 def fill(shop: Shop, count: int) -> None:
-    """Intakes spread evenly over what they wait for; names repeat, references do not."""
+    """Half of them wait for the shop (so that both lists fill a page); names repeat, references do not."""
     with shop.store.unit_of_work() as work:
         for start in range(0, count, 5000):
             numbers = range(start, min(start + 5000, count))
@@ -47,7 +47,7 @@ def row(number: int) -> dict[str, object]:
     return {
         "id": f"c_{number:032x}", "reference": f"R{number:06d}", "version": 1, "token_hash": f"{number:064x}", "family": "disc_drive",
         "locale": "en", "channel": "web", "definitions_version": "v", "rate_card": "card", "phase": "open", "floor": "self",
-        "waits_for": WAITS[number % 6], "customer_name": f"{NAMES[number % 8].title()} Example{number}", "device": "dvd_player",
+        "waits_for": WAITS[0 if number % 2 == 0 else number % 6], "customer_name": f"{NAMES[number % 8].title()} Example{number}", "device": "dvd_player",
         "has_hazard": False, "opened_at": moment, "updated_at": moment, "message_count": 3, "event_count": 9,
         "legal_hold": False, "snapshot": {}, "job": {},
     }  # fmt: skip
