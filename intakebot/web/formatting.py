@@ -39,7 +39,11 @@ def moment(value: datetime) -> str:
 def ago(value: datetime) -> str:
     """How long ago, in one unit; empty when it is less than a minute."""
     passed = security.services().now() - value
-    return "" if passed < timedelta(minutes=1) else format_timedelta(passed, granularity="minute", threshold=1.5, locale=words.locale())
+    return (
+        ""
+        if passed < timedelta(minutes=1)
+        else format_timedelta(passed, granularity="minute", threshold=1.5, locale=words.locale())
+    )
 
 
 def money(amount: Decimal | str, currency: str) -> str:
