@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import threading
+from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
@@ -124,7 +126,29 @@ def load_definitions(root: FilePath) -> model.Definitions:
 
 
 def load_files(files: Mapping[str, bytes]) -> model.Definitions:
-    """Load definitions from file contents (as stored with conversations of an older version)."""
+    """Load definitions from file contents (as stored with conversations of an older version).
+
+    The same contents give the same object while it is among the last few loaded: what others compile from it is kept too.
+    """
+    version = version_of(files)
+    with _LOADED_LOCK:
+        if version in _LOADED:
+            _LOADED.move_to_end(version)
+            return _LOADED[version]
+    definitions = _load(files)
+    with _LOADED_LOCK:
+        _LOADED[version] = definitions
+        while len(_LOADED) > MOST_LOADED:
+            _LOADED.popitem(last=False)
+    return definitions
+
+
+MOST_LOADED = 4
+_LOADED: OrderedDict[str, model.Definitions] = OrderedDict()
+_LOADED_LOCK = threading.Lock()
+
+
+def _load(files: Mapping[str, bytes]) -> model.Definitions:
     from intakebot.definitions.rules import meaning_problems
 
     source = read_source(files)

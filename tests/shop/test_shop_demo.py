@@ -9,7 +9,7 @@ import pytest
 from intakebot.cli import main
 from intakebot.conversation import Conversation
 from intakebot.definitions.texts import Texts
-from intakebot.demonstration import play, stories
+from intakebot.demonstration import stories
 from intakebot.demonstration.show import show
 from intakebot.errors import BadInputError
 from intakebot.workshop import Job
@@ -17,10 +17,10 @@ from intakebot.workshop import Job
 STORIES = stories()
 
 
-def played(shop, name):
-    story = play(shop.turns, STORIES[name])
+def played(shop_with, name):
+    shop, story = shop_with(name)
     with shop.store.reading() as work:
-        return story, work.cases.get(story.case_id)
+        return shop, story, work.cases.get(story.case_id)
 
 
 def test_there_are_at_least_six_stories_each_with_another_device_or_trouble():
@@ -29,8 +29,8 @@ def test_there_are_at_least_six_stories_each_with_another_device_or_trouble():
 
 
 @pytest.mark.parametrize("name", [name for name in STORIES if STORIES[name].decision != "none"])
-def test_story_reaches_an_estimate_and_a_logged_decision(shop, name):
-    _, case = played(shop, name)
+def test_story_reaches_an_estimate_and_a_logged_decision(shop_with, name):
+    _shop, _, case = played(shop_with, name)
     job = Job.of(case)
 
     assert job.consent is not None
@@ -39,8 +39,8 @@ def test_story_reaches_an_estimate_and_a_logged_decision(shop, name):
 
 
 @pytest.mark.parametrize("name", [name for name in STORIES if STORIES[name].decision != "none"])
-def test_every_fact_the_customer_told_is_what_the_case_holds(shop, name):
-    _, case = played(shop, name)
+def test_every_fact_the_customer_told_is_what_the_case_holds(shop_with, name):
+    _shop, _, case = played(shop_with, name)
     answers, truth = Conversation.from_mapping(case.conversation).answers, STORIES[name].truth
 
     wrong = {
@@ -52,8 +52,8 @@ def test_every_fact_the_customer_told_is_what_the_case_holds(shop, name):
     assert wrong == {}
 
 
-def test_smoke_is_stopped_before_any_price_or_label(shop):
-    story, case = played(shop, "smell_of_smoke")
+def test_smoke_is_stopped_before_any_price_or_label(shop_with):
+    shop, story, case = played(shop_with, "smell_of_smoke")
     said = " ".join(text for who, text in story.talk if who == "shop").lower()
 
     assert "unplug" in said
@@ -81,15 +81,15 @@ def causes(shop, case, count):
         pytest.param("thrown_away", {"wrong_board"}, 2, id="paired-board-lost"),
     ],
 )
-def test_likeliest_causes_are_what_the_story_is_about(shop, name, expected, within):
+def test_likeliest_causes_are_what_the_story_is_about(shop_with, name, expected, within):
     """Order of causes: common practice and the published symptom chart of the sci.electronics repair FAQ."""
-    _, case = played(shop, name)
+    shop, _, case = played(shop_with, name)
 
     assert expected <= set(causes(shop, case, within))
 
 
-def test_old_board_in_the_drawer_is_asked_for_first_in_the_box(shop):
-    _, case = played(shop, "board_in_a_drawer")
+def test_old_board_in_the_drawer_is_asked_for_first_in_the_box(shop_with):
+    shop, _, case = played(shop_with, "board_in_a_drawer")
 
     sheet = shop.turns.workshop.packing_view(shop.turns.library.current, case)
 
@@ -97,8 +97,8 @@ def test_old_board_in_the_drawer_is_asked_for_first_in_the_box(shop):
     assert sheet["pairing"]["decision"] in ("go", "doubt")
 
 
-def test_stuck_disc_is_kept_inside_and_never_forced(shop):
-    story, case = played(shop, "moving_day")
+def test_stuck_disc_is_kept_inside_and_never_forced(shop_with):
+    shop, story, case = played(shop_with, "moving_day")
     said = " ".join(text for who, text in story.talk if who == "shop").lower()
 
     assert (

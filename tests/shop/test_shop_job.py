@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from decimal import Decimal
 
@@ -9,21 +10,18 @@ import pytest
 
 from intakebot.conversation import Conversation, FactsEntered, PhaseMoved
 from intakebot.definitions.texts import Texts
-from intakebot.demonstration import play, stories
 from intakebot.errors import BadInputError, ConflictError, OverCapError, QuoteStateError, StaleVersionError
 from intakebot.turns import change_case, decide, take_turn
 from intakebot.workshop import Job
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 
-STORIES = stories()
-
 
 class Bench:
     """A technician at work on one case."""
 
-    def __init__(self, shop, name: str) -> None:
-        self.shop, self.id = shop, play(shop.turns, STORIES[name]).case_id
+    def __init__(self, shop, case_id: str) -> None:
+        self.shop, self.id = shop, case_id
 
     @property
     def case(self):
@@ -66,8 +64,19 @@ class Bench:
 
 
 @pytest.fixture
-def bench(shop) -> Bench:
-    return Bench(shop, "blue_laser")
+def bench_with(shop_with) -> Callable[[str], Bench]:
+    """A bench at which the box of a story is expected."""
+
+    def make(name: str) -> Bench:
+        shop, played = shop_with(name)
+        return Bench(shop, played.case_id)
+
+    return make
+
+
+@pytest.fixture
+def bench(bench_with) -> Bench:
+    return bench_with("blue_laser")
 
 
 def test_box_that_matches_its_packing_sheet_goes_to_the_bench(bench):
@@ -85,9 +94,9 @@ def test_arrival_check_needs_an_answer_for_every_line(bench):
     assert Job.of(bench.case).arrival is None
 
 
-def test_missing_paired_part_holds_the_job_and_tells_the_customer(shop):
-    bench = Bench(shop, "board_in_a_drawer")
-    form = bench.workshop.arrival_form(bench.definitions, bench.case, shop.turns.now(), bench.texts)
+def test_missing_paired_part_holds_the_job_and_tells_the_customer(bench_with):
+    bench = bench_with("board_in_a_drawer")
+    form = bench.workshop.arrival_form(bench.definitions, bench.case, bench.shop.turns.now(), bench.texts)
     original = next(line.id for line in form.lines if line.original_part)
 
     answer = bench.arrive(found={original: "missing"})
@@ -99,9 +108,9 @@ def test_missing_paired_part_holds_the_job_and_tells_the_customer(shop):
         bench.change(bench.workshop.start_step, step="clean_lens")
 
 
-def test_held_job_goes_on_when_the_part_arrives(shop):
-    bench = Bench(shop, "board_in_a_drawer")
-    form = bench.workshop.arrival_form(bench.definitions, bench.case, shop.turns.now(), bench.texts)
+def test_held_job_goes_on_when_the_part_arrives(bench_with):
+    bench = bench_with("board_in_a_drawer")
+    form = bench.workshop.arrival_form(bench.definitions, bench.case, bench.shop.turns.now(), bench.texts)
     bench.arrive(found={next(line.id for line in form.lines if line.original_part): "missing"})
 
     bench.arrive()
@@ -154,8 +163,8 @@ def test_undo_takes_the_last_result_back_and_the_log_keeps_both(bench):
     assert kinds.count("step_undone") == 1
 
 
-def test_what_is_seen_re_plans_without_ending_the_step(shop):
-    bench = Bench(shop, "sleepy_tray")
+def test_what_is_seen_re_plans_without_ending_the_step(bench_with):
+    bench = bench_with("sleepy_tray")
     bench.arrive()
     while not bench.view().seen_options:
         bench.do("test_failed")
@@ -246,8 +255,8 @@ def test_acceptance_begins_with_the_class_that_failed(bench):
     assert tests[-1].id == "cycles"
 
 
-def test_stuck_disc_is_tested_after_our_own_discs(shop):
-    bench = Bench(shop, "moving_day")
+def test_stuck_disc_is_tested_after_our_own_discs(bench_with):
+    bench = bench_with("moving_day")
 
     ids = [test.id for test in bench.workshop.acceptance(bench.definitions, bench.case, bench.texts)]
 
@@ -286,8 +295,8 @@ def test_total_above_the_authorised_maximum_is_refused(bench):
         )
 
 
-def test_customers_disc_must_go_back_with_the_box(shop):
-    bench = Bench(shop, "moving_day")
+def test_customers_disc_must_go_back_with_the_box(bench_with):
+    bench = bench_with("moving_day")
     bench.arrive(disc="here")
     bench.do("test_passed")
     finish(bench, causes=("jammed_disc",))
