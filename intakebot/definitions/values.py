@@ -133,3 +133,10 @@ def _short(raw: Any) -> Any:
         return "a very large number"
     text = raw if isinstance(raw, str) else str(raw)
     return raw if len(text) <= 60 else text[:57] + "..."
+
+
+def typed_value(fact: Fact, value: Any, inside_choices: bool = False) -> Value:
+    """A value written in a file as the fact's typed value (`inside_choices`: one option of a choices fact)."""
+    if fact.type == "choices" and inside_choices:
+        return str(parse_value(fact, [value])[0])  # type: ignore[index]
+    return parse_value(fact, value)

@@ -8,8 +8,8 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from intakebot.definitions import check, load_files, read_files
-from intakebot.definitions.loader import FAMILY_KEYS, PRICING_KEYS
 from intakebot.definitions.shape import RANGES, schema_for
+from intakebot.definitions.source import FAMILY_KEYS, PRICING_KEYS
 
 CLASSES = sorted({cls for cls, _ in (FAMILY_KEYS | PRICING_KEYS).values()}, key=lambda cls: cls.__name__)
 
