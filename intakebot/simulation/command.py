@@ -15,15 +15,17 @@ from intakebot.definitions import load_definitions
 from intakebot.simulation.report import report_lines, text_report
 from intakebot.simulation.run import simulate
 
+OWN_FOLDER = Path(__file__).resolve().parents[2]
 DAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 """Every run plays on this day, so that a report depends on the definitions and the seed alone."""
 
 
-def run(argv: Sequence[str], out: TextIO = sys.stdout, progress_to: TextIO = sys.stderr) -> int:
+def run(argv: Sequence[str], out: TextIO | None = None, progress_to: TextIO | None = None) -> int:
     """Play the talks, print the report; 0 when every goal was met, 2 when one was not.
 
     Raises: DefinitionError when the folder of definitions has problems.
     """
+    out, progress_to = out or sys.stdout, progress_to or sys.stderr
     options = _parser().parse_args(list(argv))
     definitions = load_definitions(Path(options.flows))
 
@@ -48,7 +50,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--customers", type=int, default=120, help="how many talks (default 120)")
     parser.add_argument("--seed", type=int, default=1, help="the same seed gives the same talks (default 1)")
-    parser.add_argument("--flows", default=".", help="folder that holds flows/ and pricing/ (default: here)")
+    parser.add_argument(
+        "--flows",
+        default=str(OWN_FOLDER),
+        help="folder that holds flows/ and pricing/ (default: the project's own)",
+    )
     parser.add_argument("--json", action="store_true", help="print every talk as JSON instead of the report")
     parser.add_argument(
         "--show", default="", metavar="PERSONA", help="also print the talks of one persona, or of one ending"

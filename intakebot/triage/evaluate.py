@@ -27,6 +27,9 @@ from intakebot.triage.implied import with_implied
 Understand = Callable[[str, Answers], Mapping[str, Answer]]
 """complaint and what the record says about the device -> what was heard."""
 
+OWN_FOLDER = Path(__file__).resolve().parents[2]
+"""The folder that holds this package and its flows/ and pricing/."""
+
 
 @dataclass(frozen=True)
 class FactCode:
@@ -290,7 +293,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--given-facts", action="store_true", help="take the records' own facts, do not read the complaint"
     )
-    parser.add_argument("--definitions", default=".", help="folder that holds flows/ and pricing/")
+    parser.add_argument(
+        "--definitions",
+        default=str(OWN_FOLDER),
+        help="folder that holds flows/ and pricing/ (default: the project's own)",
+    )
     options = parser.parse_args(argv)
     try:
         definitions = load_definitions(Path(options.definitions))
