@@ -186,7 +186,7 @@ ENGLISH = Language(
     modal_negators=frozenset(
         (modal, "not") for modal in ("can", "could", "will", "would")
     ),
-    perception=frozenset(["hear", "heard", "see", "smell", "notice", "detect", "feel", "find", "make"]),
+    perception=frozenset(["hear", "heard", "see", "smell", "notice", "detect", "feel", "find", "make", "pay", "spend"]),
     scope_ends=frozenset(["just", "only", "instead", "rather", "except", "apart"]),
     subjects=frozenset(["i", "it", "you", "he", "she", "we", "they", "the", "my", "there"]),
     hedges={
@@ -203,12 +203,16 @@ ENGLISH = Language(
             "if", "unless", "in case", "in the event", "what happens when", "suppose", "assuming", "worried that", "worried it", "afraid that", "afraid of", "scared of",
             "so it does not", "so that it does not", "would not want", "do not want", "hope it does not", "rather than", "instead of",
         ),
+        "factual_if": (
+            "if|when i|we|you put|insert|load|press|push|hit|play|try|turn|switch|plug|tap|shake|bang|tilt|touch|open|close|leave|unplug|wiggle|hold|pop|slide|feed", "if it get", "if it is warm|hot|cold",
+        ),
         "question_openers": (
             "is it", "is the", "is this", "is that", "is there", "are the", "are you", "could it be", "could it", "could the", "could this", "can it be", "might it", "would it", "would a", "will it", "will the",
             "should i", "shall i", "should we", "do i need", "do i have", "do you need", "do you think", "does it need", "does that mean", "does it matter", "can i", "could i", "may i", "am i",
             "may it", "has it", "was it", "do they", "what if", "would you", "wonder if", "wondering if", "wonder whether", "wondering whether", "is my", "was the",
         ),
         "request_openers": ("can you", "could you", "do you", "will you", "are you able", "would you be able", "you able"),
+        "relative_pronoun": ("that", "which", "who"),
         "relative": ("that", "which", "who", "with", "where"),
         "unsure_whether": (
             "not sure if", "not sure whether", "not sure that", "do not know if", "do not know whether", "no idea if", "no idea whether", "unsure if",

@@ -54,8 +54,10 @@ def read_phrases(
     everything = lattice.find()
     device_role = lexicon.role("device_kind")
     device_kinds = _device_kinds(everything, scopes, lexicon, known)
+    said = _said(everything, scopes, lexicon, known, frozenset())
+    said = _said(everything, scopes, lexicon, known, said)
     matches = settle(
-        [m for m in everything if _condition_holds(m.reading, device_kinds, expected)],
+        [m for m in everything if _condition_holds(m.reading, device_kinds, expected, said)],
         lexicon.independent,
     )
     spent = frozenset(
@@ -108,8 +110,31 @@ def _device_kinds(
     return frozenset({m.reading.value for m in named}) or coarser or frozenset({"?"})
 
 
-def _condition_holds(reading: Reading, kinds: frozenset[str], expected: Fact | None) -> bool:
-    """`@asked`: only as an answer to a question for this fact. `@kind,...`: only on these device kinds."""
+def _said(
+    matches: Sequence[Match], scopes: Scopes, lexicon: Lexicon, known: Mapping[str, Value],
+    before: frozenset[str],
+) -> frozenset[str]:  # fmt: skip
+    """Ids and roles of facts that are known to be so, or that some wording of the message says plainly."""
+    ids = {fact for fact, value in known.items() if value not in _DENIALS}
+    for match in matches:
+        reading = match.reading
+        if reading.kind == "fact" and reading.value not in _DENIALS and not reading.devices:
+            if reading.said and not reading.said & before:
+                continue
+            denying = scopes.negator[match.used[0]]
+            if match.denied_at < 0 and (denying < 0 or denying in match.used):
+                ids.add(reading.fact)
+    facts = lexicon.family.facts
+    return frozenset(ids | {facts[fact].role or fact for fact in ids if fact in facts})
+
+
+def _condition_holds(
+    reading: Reading, kinds: frozenset[str], expected: Fact | None, said: frozenset[str]
+) -> bool:
+    """`@asked`: only as an answer to a question for this fact. `@kind,...`: only on these device kinds. `@said:fact`: only
+    when that is so."""
+    if reading.said and not reading.said & said:
+        return False
     if not reading.devices:
         return True
     if ASKED in reading.devices:
@@ -148,6 +173,11 @@ class _Reader:
         if fact.role == "attempt":
             return self._attempt(match, fact, value, denied)
         if not denied:
+            other = self.lexicon.hedged.get((fact.id, value))
+            if other is not None and self._doubt(match) < 1:
+                return [
+                    self._found(match, fact.id, other, match.reading.certainty / self._doubt(match), False)
+                ]
             found = self._found(match, fact.id, value, match.reading.certainty, False)
             return [replace(found, vague=not match.discs), *self._stuck_class(match, fact, value)]
         if fact.type == "yes_no":
@@ -222,10 +252,12 @@ class _Reader:
             return not hazard or within(scopes.hypothetical, match)
         return within(scopes.elsewhere, match) or (within(scopes.past, match) and not hazard)
 
+    def _doubt(self, match: Match) -> float:
+        return min(self.scopes.hedge[match.used[0]], self.scopes.hedge[match.used[-1]])
+
     def _found(self, match: Match, fact: str, value: Value | None, certainty: float, denied: bool) -> _Found:
         span = self.span(match)
-        doubt = min(self.scopes.hedge[match.used[0]], self.scopes.hedge[match.used[-1]])
-        sure = round(certainty * doubt, 3) if value is not None else certainty
+        sure = round(certainty * self._doubt(match), 3) if value is not None else certainty
         heard = HeardFact(fact, value, sure, span, self.folded.original[span[0] : span[1]], denied)
         return _Found(heard, match.used[0])
 
@@ -325,6 +357,8 @@ def _beats(item: _Found, held: _Found, lexicon: Lexicon, device: Fact | None) ->
     fact = lexicon.family.facts[item.heard.fact]
     if held.heard.value is None or item.heard.value is None:
         return held.heard.value is None
+    if fact.role == "hazard":
+        return item.heard.value == "yes"
     if fact.role == "attempt":
         return _TELLING.index(str(item.heard.value)) > _TELLING.index(str(held.heard.value))
     if device is not None and fact.id == device.id:

@@ -13,6 +13,7 @@ Cue kinds with a meaning of their own (the rest are plain word classes):
     disc_result.<value>   wordings with `{disc}`; they fill the fact of role disc_result of the class that was named
     small_talk            sentences that carry no fact, for training the light model
     any_disc.<value>      `fact=value` that such a wording means when no class, or only everyday use of one, was named
+    hedged.<fact>         `value=other`: a doubted "value" of that fact is the value "other" ("I think it is in there")
     namesake.<class>      device kinds whose owners say that class for any disc ("CD" of a CD player)
 """
 
@@ -42,6 +43,7 @@ class Reading:
     value: str
     certainty: float = DEFAULT_CERTAINTY
     devices: frozenset[str] = frozenset()
+    said: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -69,6 +71,7 @@ class Lexicon:
     any_disc: Mapping[str, tuple[str, str]]
     compounds: frozenset[str]
     independent: frozenset[str]
+    hedged: Mapping[tuple[str, str], str]
     examples: tuple[tuple[str, str, str], ...]
 
     def role(self, role: str) -> Fact | None:
@@ -96,7 +99,9 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
     examples = [("", "", text) for text in cues.get("small_talk", ())]
     for source, reading in _readings(cues, values):
         phrase = parse_phrase(source, f"phrases/{locale}: {reading.fact or reading.kind}={reading.value}")
-        final = Reading(reading.kind, reading.fact, reading.value, phrase.certainty, phrase.devices)
+        final = Reading(
+            reading.kind, reading.fact, reading.value, phrase.certainty, phrase.devices, phrase.said
+        )
         for elements in phrase.rows:
             node = _insert_row(root, elements, language, words)
             if final not in node.accepts:
@@ -117,7 +122,14 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             if kind.startswith("any_disc.") and listed
         },
         frozenset(language.stem(word) for word in cues.get("disc_compounds", ())),
-        frozenset(cues.get("independent", ())), tuple(examples),
+        frozenset(cues.get("independent", ())),
+        {
+            (kind.removeprefix("hedged."), value): other
+            for kind, listed in cues.items()
+            if kind.startswith("hedged.")
+            for value, other in map(_fact_value, listed)
+        },
+        tuple(examples),
     )  # fmt: skip
 
 
@@ -127,7 +139,7 @@ _NOT_CLASSES = (
     "disc_compounds",
     "independent",
     "small_talk",
-    "small_talk",
+    "hedged.",
     "disc_result.",
     "any_disc.",
     "namesake.",

@@ -10,10 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from intakebot.understanding.lexicon import Lexicon, Node, Reading
+from intakebot.understanding.phrase_grammar import GAPS
 from intakebot.understanding.tokens import HARD, Sentence, Token
 
 MAX_SKIPPED = 4
 """Most filler words in a row that may stand between two words of a phrase."""
+
+LONG_GAP = GAPS["..."]
+"""A gap of this size may end behind a comma ("I cleaned the lens, ever since ...")."""
 
 MAX_LISTED = 6
 """Most members of one list of discs ("CDs, DVDs and games")."""
@@ -159,7 +163,7 @@ class Lattice:
             at, joined = end, False
             while at < limit and at < end + 4:
                 word = self.tokens[at].word
-                if word in self.lexicon.language.joins or word == ",":
+                if word in self.lexicon.language.joins or (word == "," and kind != "disc.any"):
                     joined = True
                 elif not self.filler[at]:
                     break
@@ -248,6 +252,8 @@ class Lattice:
         home = self.clause_of[used[-1]] if used else self.clause_of[at]
         for place in range(at, min(limit, at + size + 1)):
             stack.append((node, place, used, discs, denied))
+            if size == LONG_GAP and self.tokens[place].word == "," and place + 1 < limit:
+                stack.append((node, place + 1, used, discs, denied))
             if self.clause_of[place] != home or self.negator[place]:
                 break
 
@@ -255,7 +261,7 @@ class Lattice:
 def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> list[Match]:
     """Drop what a longer match explains: tokens that are a true subset of another match's tokens.
 
-    Two readings of the same tokens both stay. Facts in `independent` neither hide other facts nor are hidden by them, except by
+    Two readings of the same tokens both stay, unless only one of them has a condition (device, said): that one stands. Facts in `independent` neither hide other facts nor are hidden by them, except by
     wordings that mean nothing ("power supply"). Matches are compared only where they overlap.
     """
     ordered = sorted(
@@ -273,13 +279,23 @@ def settle(matches: Sequence[Match], independent: frozenset[str] = _NONE) -> lis
         covered = False
         other = begin
         while other < len(ordered) and ordered[other].start <= match.start:
-            if other != index and sets[index] < sets[other] and _covers(ordered[other], match, independent):
+            wider = sets[index] < sets[other] or (
+                sets[index] == sets[other] and _narrower(ordered[other], match)
+            )
+            if other != index and wider and _covers(ordered[other], match, independent):
                 covered = True
                 break
             other += 1
         if not covered:
             kept.append(match)
     return kept
+
+
+def _narrower(other: Match, match: Match) -> bool:
+    """True when a wording with a condition stands beside one without, on the same words."""
+    if match.reading.kind != "fact" or match.reading.devices or match.reading.said:
+        return False
+    return bool(other.reading.devices or other.reading.said)
 
 
 def _covers(longer: Match, match: Match, independent: frozenset[str]) -> bool:

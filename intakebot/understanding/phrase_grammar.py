@@ -8,10 +8,12 @@ A phrase is a row of words, matched by stem, with "filler" words allowed in betw
     (a b|c)     one of several, of any length
     {name}      a word class: any entry of the cue kind `name`; {number}, {code} and {quote} are built in
     [a b]       may be missing
-    ..  ...     up to 3 / up to 7 other words, within the clause
+    ..  ...     up to 3 / up to 7 other words, within the clause; the longer one may end behind a comma
     ^  $        the clause begins / ends here
     @a,b        at the end: only for these device kinds ("?" = kind not known yet)
     @asked      at the end: only as an answer to the question for this fact
+    @said:a,b   at the end: only when the message says, or it is known, that fact a or b (or a fact of that role) is so:
+                any value but "no" and "nobody"
     ~0.7        at the end: certainty of this wording (0.95 otherwise)
 
 Optional parts are multiplied out when the phrases are loaded, at most 64 rows a phrase.
@@ -46,12 +48,14 @@ class Element:
 
 @dataclass(frozen=True)
 class Phrase:
-    """A parsed phrase: its rows (each a tuple of elements), device condition (empty = always), certainty."""
+    """A parsed phrase: its rows (each a tuple of elements), device condition (empty = always), certainty, and the facts
+    or roles of which one must have been said (empty = none)."""
 
     source: str
     rows: tuple[tuple[Element, ...], ...]
     devices: frozenset[str]
     certainty: float
+    said: frozenset[str] = frozenset()
 
 
 def parse_phrase(source: str, place: str = "phrase") -> Phrase:
@@ -61,9 +65,13 @@ def parse_phrase(source: str, place: str = "phrase") -> Phrase:
     """
     pieces = _pieces(source)
     devices: frozenset[str] = frozenset()
+    said: frozenset[str] = frozenset()
     certainty = DEFAULT_CERTAINTY
     while pieces and pieces[-1][0] in "@~" and len(pieces[-1]) > 1:
         last = pieces.pop()
+        if last.startswith("@said:"):
+            said = frozenset(last.removeprefix("@said:").split(","))
+            continue
         if last[0] == "@":
             devices = frozenset(last[1:].split(","))
             continue
@@ -81,7 +89,7 @@ def parse_phrase(source: str, place: str = "phrase") -> Phrase:
     )
     if not unique:
         raise BadInputError(place, source, "at least one word")
-    return Phrase(source, unique, devices, certainty)
+    return Phrase(source, unique, devices, certainty, said)
 
 
 def _rows(

@@ -58,10 +58,12 @@ def find_scopes(
             for index in range(start, end):
                 clause_end[index] = end
 
+    factual = {mark.start for mark in by_kind.get("factual_if", ())}
+
     def spread(kind: str, reach: int, *, past_second_subject: bool = True) -> list[int]:
         flags = [-1] * count
         for mark in by_kind.get(kind, ()):
-            if sentence_of[mark.start] < 0:
+            if sentence_of[mark.start] < 0 or (kind == "hypothetical" and mark.start in factual):
                 continue
             stop = min(mark.end + reach, max(clause_end[mark.start], clause_end[mark.end - 1]))
             seen_subjects = 0
@@ -158,7 +160,11 @@ def _negators(
             if not token.is_word and token.word in '()"[]':
                 active = -1
                 continue
-            if token.word in language.scope_ends or token.word in language.breaks:
+            if (
+                token.word in language.scope_ends
+                or token.word in language.breaks
+                or _relative(tokens, index, lexicon)
+            ):
                 active = -1
                 continue
             if token.word in language.negators and index not in idle:
@@ -177,6 +183,16 @@ def _negators(
                 if left <= 0:
                     active = -1
     return out
+
+
+def _relative(tokens: Sequence[Token], index: int, lexicon: Lexicon) -> bool:
+    """True at the "that" of "no need to send the disc that is stuck": what follows is not denied."""
+    after = tokens[index + 1].stem if index + 1 < len(tokens) else ""
+    return tokens[index].word in lexicon.language.cues.get("relative_pronoun", ()) and after in (
+        "be",
+        "get",
+        "have",
+    )
 
 
 def _questions(

@@ -50,6 +50,10 @@ def test_conditions_and_certainty() -> None:
     assert (phrase.devices, phrase.certainty) == (frozenset({"x", "y"}), 0.5)
 
 
+def test_a_wording_may_ask_that_another_fact_was_said() -> None:
+    assert parse_phrase("it back @said:p,q").said == frozenset({"p", "q"})
+
+
 @pytest.mark.parametrize(
     "source", ["a [b", "a b]", "a (b|c", "", "  ", "..", "a ~2", "a ~x", "a |b", "a| b", "[a] " * 12]
 )
