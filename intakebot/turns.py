@@ -14,6 +14,8 @@ import base64
 import hashlib
 import hmac
 import json
+import random
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -60,7 +62,8 @@ __all__ = [
     "take_turn",
 ]
 
-MAX_ROUNDS = 8
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.004, 0.25
+MAX_ROUNDS = 12
 """How often a turn is decided anew because another process was first, before it is refused as busy."""
 
 
@@ -116,7 +119,7 @@ def open_case(
         raise BadInputError("locale", locale, "one of " + ", ".join(definitions.locales))
     if family is not None and family not in definitions.families:
         raise BadInputError("family", family, "one of " + ", ".join(sorted(definitions.families)))
-    for _ in range(MAX_ROUNDS):
+    for attempt in range(MAX_ROUNDS):
         stored = _stored(services, request)
         if stored is not None:
             case_id = str(stored.conversation_id)
@@ -125,7 +128,7 @@ def open_case(
         try:
             return _open(services, definitions, via, locale, text, family, message_id, request, traceparent)
         except RequestRunningError:
-            continue
+            _give_way(attempt)
     raise StoreBusyError("the same request is being answered; try again")
 
 
@@ -295,11 +298,16 @@ def change_case(
     return _turn(services, conversation_id, apply, call)
 
 
+def _give_way(attempt: int) -> None:
+    """Wait a short random time, longer each round, so that processes at one case do not keep overtaking each other."""
+    time.sleep(random.uniform(0.0, min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2**attempt)))
+
+
 def _turn(
     services: Services, conversation_id: str, decision: Callable[[Draft], None], call: _Call
 ) -> TurnAnswer:
     with services.locks.of(conversation_id):
-        for _ in range(MAX_ROUNDS):
+        for attempt in range(MAX_ROUNDS):
             with services.store.reading() as work:
                 stored = _found(work, call.request)
                 if stored is not None:
@@ -311,7 +319,9 @@ def _turn(
             try:
                 return _decide_and_save(services, case, decision, call)
             except (StaleVersionError, RequestRunningError):
-                continue  # another process was first: decide again on what it left, or give its answer
+                _give_way(
+                    attempt
+                )  # another process was first: decide again on what it left, or give its answer
     raise StoreBusyError("too many changes at once; nothing was stored")
 
 
