@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from intakebot.errors import BadInputError, DefinitionError, SettingsError
+from intakebot.errors import BadInputError, DefinitionError, NotFoundError, SettingsError
 
 Command = Callable[[argparse.Namespace], int]
 
@@ -30,7 +30,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return command(options)
     except DefinitionError as error:
         print(f"The definitions cannot be used:\n{error}", file=sys.stderr)
-    except (SettingsError, BadInputError) as error:
+    except (SettingsError, BadInputError, NotFoundError) as error:
         print(f"intakebot: {error}", file=sys.stderr)
     except BrokenPipeError:
         return 0
@@ -68,6 +68,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     demo.add_argument("--list", action="store_true", help="list the stories")
     demo.add_argument("--language", default="en", help="en or de")
+    keys = add("key", _key, "Make a key for the shop's own systems (shown once), list keys, or revoke one.")
+    keys.add_argument("--new", metavar="NAME", help="make a key with this name")
+    keys.add_argument(
+        "--scope", action="append", default=[], help="what a new key may do; repeat for several"
+    )
+    keys.add_argument("--revoke", metavar="ID", help="end a key at once")
     add("relay", _relay, "Send what waits in the outbox, until stopped.")
     add("learn", _learn, "Show what finished jobs say about the shipped chances; changes nothing.")
     commands.add_parser(
@@ -78,7 +84,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _serve(options: argparse.Namespace) -> int:
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: more threads only wait; read when numpy loads
+    os.environ.setdefault(
+        "OPENBLAS_NUM_THREADS", "1"
+    )  # small matrices: more threads only wait; read when numpy loads
     from intakebot.server import serve
 
     return serve(os.environ, demo=not options.empty)
@@ -151,6 +159,36 @@ def _learn(options: argparse.Namespace) -> int:
             lessons = work.outcomes.since()
         for family in shop.turns.library.current.families.values():
             print(report(family, [lesson for lesson in lessons if lesson["family"] == family.id]))
+    finally:
+        shop.store.close()
+    return 0
+
+
+def _key(options: argparse.Namespace) -> int:
+    from intakebot.serving import open_shop
+    from intakebot.settings import read_settings
+    from intakebot.web.api_receivers import new_key
+    from intakebot.web.api_schemas import SCOPES
+
+    for scope in options.scope:
+        if scope not in SCOPES:
+            raise BadInputError("--scope", scope, "one of " + ", ".join(SCOPES))
+    shop = open_shop(read_settings(os.environ))
+    try:
+        now = shop.turns.now()
+        with shop.store.unit_of_work() as work:
+            if options.revoke:
+                work.shop_keys.get(options.revoke)
+                work.shop_keys.revoke(options.revoke, now)
+            if options.new:
+                key, shown = new_key(shop.turns.ids, options.new, tuple(options.scope) or tuple(SCOPES), now)
+                work.shop_keys.add(key)
+                print(f"{shown}\nKeep it safe: it is not shown again.")
+            work.commit()
+        with shop.store.reading() as work:
+            for key in work.shop_keys.all():
+                state = "revoked" if key.revoked_at else "in use"
+                print(f"{key.id:14} {state:8} {key.name}  {' '.join(key.scopes)}")
     finally:
         shop.store.close()
     return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import signal
 import socket
 import sys
@@ -13,13 +14,16 @@ from typing import Any
 from waitress.server import create_server
 
 from intakebot.demonstration import play, stories
-from intakebot.errors import SettingsError
-from intakebot.serving import Shop, make_app, open_shop
+from intakebot.errors import IntakebotError, SettingsError
+from intakebot.retention import keep_house
+from intakebot.serving import Shop, mail_server, make_app, open_shop
 from intakebot.settings import Settings, read_settings
 from intakebot.triage import plan_pool
 from intakebot.understanding import warm
 
 RELAY_STOP_S = 10
+HOUSEKEEPING_S = 3600
+_log = logging.getLogger("intakebot.server")
 
 
 def serve(environ: Mapping[str, str], *, demo: bool) -> int:
@@ -39,14 +43,24 @@ def serve(environ: Mapping[str, str], *, demo: bool) -> int:
         )
         _print_addresses(shop)
         relay = _start_relay(shop)
+        stop = threading.Event()
         threading.Thread(target=warm_up, args=(shop,), name="warm-up", daemon=True).start()
+        threading.Thread(
+            target=keep_house_hourly, args=(shop, stop), name="housekeeping", daemon=True
+        ).start()
+        mail = mail_server(shop)
+        if mail is not None:
+            mail.start()
         _stop_on_signals()
         try:
             server.run()
         except (KeyboardInterrupt, SystemExit):
             pass
         finally:
+            stop.set()
             server.close()
+            if mail is not None:
+                mail.stop()
             shop.relay.stop()
             relay.join(timeout=RELAY_STOP_S)
     finally:
@@ -108,8 +122,19 @@ def warm_up(shop: Shop) -> None:
     today = shop.turns.now().date()
     for family in definitions.families.values():
         for locale in family.phrases:
-            warm(family, locale)
+            _ = warm(family, locale).proposer
         plan_pool(family, definitions.pricing, definitions.pricing.rate_card_on(today), today)
+
+
+def keep_house_hourly(shop: Shop, stop: threading.Event) -> None:
+    """Erase what has been kept long enough, now and every hour, until stopped."""
+    while True:
+        try:
+            keep_house(shop.turns)
+        except IntakebotError as error:
+            _log.warning("housekeeping put off: %s", type(error).__name__)
+        if stop.wait(HOUSEKEEPING_S):
+            return
 
 
 def _print_addresses(shop: Shop) -> None:
@@ -125,6 +150,8 @@ def _print_addresses(shop: Shop) -> None:
         f"API:            {base}/api/v1/openapi.json",
         f"Data:           {shop.settings.data_dir}",
     ]
+    if shop.settings.mail_listen is not None:
+        lines.append(f"Mail (LMTP):    {':'.join(map(str, shop.settings.mail_listen))}")
     if link is not None:
         lines.append(f"First owner:    {link}   (one time, 24 hours)")
     print("\n".join([*lines, "Ctrl-C stops."]), flush=True)

@@ -11,6 +11,9 @@ from typing import TYPE_CHECKING, cast
 from intakebot.assess import Assessments
 from intakebot.channels.email_out import EmailSender, MailServer
 from intakebot.channels.guard import Guard
+from intakebot.channels.incoming import Incoming
+from intakebot.channels.mail_server import MailHandler
+from intakebot.channels.mail_server import MailServer as MailListener
 from intakebot.channels.relay import Relay
 from intakebot.definitions.model import Definitions
 from intakebot.errors import DefinitionError
@@ -86,7 +89,7 @@ def open_shop(settings: Settings) -> Shop:
         store.close()
         raise DefinitionError(problems)
     late.library = turns.library
-    photos = PhotoStore((settings.data_dir / "photos").as_uri(), store, turns.ids, turns.now)
+    photos = PhotoStore(settings.photos_url, store, turns.ids, turns.now)
     guard = Guard()
     late.relay = Relay(turns, guard, _mail(settings, turns))
     return Shop(settings, turns, photos, guard, late.relay)
@@ -108,6 +111,15 @@ def queue_now(store: Store, now: Callable[[], datetime], definitions: Definition
         lessons = work.outcomes.since(now() - timedelta(days=LOOK_BACK_DAYS))
         counts = work.cases.counts()
     return bench_queue(definitions.pricing.calendar, lessons, counts.get("bench", 0) + counts.get("box", 0))
+
+
+def mail_server(shop: Shop) -> MailListener | None:
+    """The listener for customers' mail; None when it is not switched on."""
+    settings = shop.settings
+    if settings.mail_listen is None:
+        return None
+    incoming = Incoming(shop.turns, shop.photos, shop.guard)
+    return MailListener(MailHandler(shop.turns, incoming, settings.mail_address), *settings.mail_listen)
 
 
 def make_app(shop: Shop) -> Flask:

@@ -12,7 +12,9 @@
 | INTAKEBOT_THREADS | server threads, 1 to 64 | 8 |
 | INTAKEBOT_SMTP_HOST, _PORT, _USER, _PASSWORD | where outgoing mail is handed over; no mail is sent without a host | -, 587, -, - |
 | INTAKEBOT_SMTP_SECURITY | starttls, tls, or none (a server on this machine only) | starttls |
-| INTAKEBOT_MAIL_FROM | our address, as customers see it; needed with a host | - |
+| INTAKEBOT_MAIL_FROM | our address, as customers see it; needed with a host or a listener | - |
+| INTAKEBOT_MAIL_LISTEN | host:port where the shop's mail server hands customers' mail over by LMTP | -, no listener |
+| INTAKEBOT_PHOTOS_URL | where photos are kept, any fsspec URL such as s3://bucket/photos | a folder in the data folder |
 """
 
 from __future__ import annotations
@@ -56,6 +58,9 @@ class Settings:
     definitions_root: Path
     threads: int
     mail: Mail | None = None
+    mail_listen: tuple[str, int] | None = None
+    mail_address: str = ""
+    photos_url: str = ""
 
 
 def read_settings(environ: Mapping[str, str]) -> Settings:
@@ -84,6 +89,9 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
         definitions_root=_definitions_root(environ),
         threads=_number(environ, "INTAKEBOT_THREADS", 8, 1, 64),
         mail=_mail(environ),
+        mail_listen=_mail_listen(environ),
+        mail_address=environ.get("INTAKEBOT_MAIL_FROM", ""),
+        photos_url=environ.get("INTAKEBOT_PHOTOS_URL") or (data_dir / "photos").as_uri(),
     )
 
 
@@ -126,23 +134,34 @@ def _mail(environ: Mapping[str, str]) -> Mail | None:
     host = environ.get("INTAKEBOT_SMTP_HOST", "").strip()
     if not host:
         return None
-    sender = environ.get("INTAKEBOT_MAIL_FROM", "")
-    if "@" not in sender or any(character in sender for character in "\r\n<> "):
-        raise SettingsError("INTAKEBOT_MAIL_FROM: expected our address, such as desk@example.com")
     security = environ.get("INTAKEBOT_SMTP_SECURITY", "starttls")
     if security not in ("starttls", "tls", "none"):
         raise SettingsError(
             f"INTAKEBOT_SMTP_SECURITY: found {security[:20]!r}, expected starttls, tls or none"
         )
     port = _number(environ, "INTAKEBOT_SMTP_PORT", 587, 1, 65535)
-    return Mail(
-        host,
-        port,
-        sender,
-        security,
-        environ.get("INTAKEBOT_SMTP_USER", ""),
-        environ.get("INTAKEBOT_SMTP_PASSWORD", ""),
-    )
+    user, password = environ.get("INTAKEBOT_SMTP_USER", ""), environ.get("INTAKEBOT_SMTP_PASSWORD", "")
+    return Mail(host, port, _our_address(environ), security, user, password)
+
+
+def _our_address(environ: Mapping[str, str]) -> str:
+    sender = environ.get("INTAKEBOT_MAIL_FROM", "")
+    if "@" not in sender or any(character in sender for character in "\r\n<> "):
+        raise SettingsError("INTAKEBOT_MAIL_FROM: expected our address, such as desk@example.com")
+    return sender
+
+
+def _mail_listen(environ: Mapping[str, str]) -> tuple[str, int] | None:
+    text = environ.get("INTAKEBOT_MAIL_LISTEN", "").strip()
+    if not text:
+        return None
+    host, _, port = text.rpartition(":")
+    if not host or not port.isascii() or not port.isdigit() or not 1 <= int(port[:6]) <= 65535:
+        raise SettingsError(
+            f"INTAKEBOT_MAIL_LISTEN: found {text[:40]!r}, expected host:port such as 127.0.0.1:8024"
+        )
+    _our_address(environ)
+    return host, int(port)
 
 
 def _definitions_root(environ: Mapping[str, str]) -> Path:
