@@ -68,7 +68,7 @@ def play(services: Services, story: Story, locale: str = "en") -> Played:
     played = Played(story, opened.conversation_id, opened.token, [("customer", story.opener)], {})
     _take_in(played, opened.answer)
     for turn in range(MOST_TURNS):
-        said = _answer(services, played)
+        said = next_words(services, played)
         if said is None:
             break
         if isinstance(said, FactsEntered):
@@ -102,7 +102,7 @@ def _contact(story: Story) -> FactsEntered:
     return FactsEntered("story-contact", {fact: story.truth[fact] for fact in CONTACT if fact in story.truth})
 
 
-def _answer(services: Services, played: Played) -> str | FactsEntered | None:
+def next_words(services: Services, played: Played) -> str | FactsEntered | None:
     """What the customer says to the question that is open; None when nothing is."""
     with services.store.reading() as work:
         case = work.cases.get(played.case_id)
