@@ -24,6 +24,7 @@ from intakebot.definitions.model import Definitions, Family, RateCard
 from intakebot.definitions.texts import Texts
 from intakebot.packing.bench_queue import Queue
 from intakebot.packing.billable import Postage
+from intakebot.packing.cautions import stop_signs
 from intakebot.packing.dates import is_working_day
 from intakebot.packing.pairing import Gate, pairing_gate
 from intakebot.packing.roles import device_of, value_for
@@ -49,6 +50,8 @@ KEPT = 4096
 """Results kept per kind; the one not used for longest goes first."""
 BURDEN_GROWTH = 0.05
 """Each message already sent makes one more question this much dearer to the customer (common practice, no source)."""
+WORTH_TRYING = 0.25
+"""From this chance to help on, a step is recommended for trying at home first (common practice, no source)."""
 PRICE_ROLES = ("spending_limit", "device_value", "priority", "country", "device_kind")
 
 T = TypeVar("T")
@@ -239,25 +242,51 @@ class Assessments:
 
     def estimate_text(self, family: str, answers: Answers, today: date, locale: str) -> tuple[str, ...]:
         """The estimate in a few short messages; the figures are those of the written one."""
+        found = self.assess(family, answers, today)
         estimate = self.estimate(family, answers, today, reference="")
-        too_low = self.assess(family, answers, today).limit_too_low
-        return estimate_message(Texts(self.definitions, family, locale), estimate, too_low)
+        texts = Texts(self.definitions, family, locale)
+        lines = list(estimate_message(texts, estimate, found.limit_too_low))
+        step = try_first(found, answers)
+        if step is not None:
+            lines.append(texts.say("workshop.estimate.try_first", what=texts.say(f"step.{step}.at_home")))
+        return tuple(lines)
+
+
+def try_first(found: Assessment, answers: Answers) -> str | None:
+    """The step a customer should try at home before sending anything; None when none is likely enough to help.
+
+    Chance to help: sum over faults of P(fault) x P(step cures it). Never with a stop sign.
+    """
+    if stop_signs(found.family, answers):
+        return None
+    chances = {
+        step.id: sum(
+            found.diagnosis.marginals.get(fault, 0.0) * chance for fault, chance in step.fixes.items()
+        )
+        for step in found.family.steps.values()
+        if step.at_home
+    }
+    best = min(chances, key=lambda step: (-chances[step], step), default=None)
+    return best if best is not None and chances[best] >= WORTH_TRYING else None
 
 
 def estimate_message(texts: Texts, estimate: Estimate, limit_too_low: bool) -> tuple[str, ...]:
     """The estimate as a customer reads it in the talk: what is likely, the most, what if not, how long it holds."""
     money = partial(format_money, locale=texts.locale)
-    likely = estimate.likely_outcome
-    first = "repaired" if likely.repaired else "not_repaired"
-    lines = [
-        texts.say(f"workshop.estimate.{first}", price=money(likely.total), maximum=money(estimate.maximum))
-    ]
-    second = "workshop.estimate.if_not" if estimate.can_start else "workshop.estimate.cannot_start"
-    lines.append(texts.say(second, fee=money(estimate.if_not_repaired),
-                           until=format_date(estimate.valid_until, "d MMMM", locale=texts.locale)))  # fmt: skip
+    until = format_date(estimate.valid_until, "d MMMM", locale=texts.locale)
+    fee = money(estimate.if_not_repaired)
+    if not estimate.can_start:
+        key = "within_limit" if estimate.stopped_by == "limit" else "only_look"
+        lines = [texts.say(f"workshop.estimate.{key}", fee=fee, until=until)]
+    else:
+        likely = estimate.likely_outcome
+        first = "repaired" if likely.repaired else "not_repaired"
+        price, maximum = money(likely.total), money(estimate.maximum)
+        lines = [texts.say(f"workshop.estimate.{first}", price=price, maximum=maximum)]
+        lines.append(texts.say("workshop.estimate.if_not", fee=fee, until=until))
     if limit_too_low:
         lines.append(texts.say("workshop.estimate.limit_too_low", fee=money(estimate.minimum_fee)))
-    elif estimate.worth.verdict in ("not_worth_it", "over_limit"):
+    elif estimate.can_start and estimate.worth.verdict in ("not_worth_it", "over_limit"):
         lines.append(texts.say(f"workshop.estimate.{estimate.worth.verdict}"))
     return tuple(lines)
 

@@ -247,6 +247,7 @@ class Step:
     only_when: Condition | None = None
     trial_of: str | None = None
     hazards: tuple[str, ...] = ()  # ids of bench cautions shown with the step
+    at_home: bool = False  # a customer may safely try it before sending (text `step.<id>.at_home`)
 
 
 @dataclass(frozen=True)

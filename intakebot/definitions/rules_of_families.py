@@ -339,6 +339,9 @@ def _wanted_texts(folder: Folder) -> Iterator[tuple[str, Record]]:
     for record in ready(folder, "questions"):
         for choice in record.built.choices:
             yield f"choice.{record.id}.{choice.id}", record
+    for record in ready(folder, "steps"):
+        if record.built.at_home:
+            yield f"step.{record.id}.at_home", record
     for record in ready(folder, "cautions"):
         if record.built.when is not None:
             yield f"caution.{record.id}.customer", record

@@ -134,3 +134,25 @@ def test_unknown_story_raises_for_callers():
 
     with pytest.raises(BadInputError):
         story_named("nobody")
+
+
+def test_customer_with_one_bad_disc_is_told_what_to_try_before_sending(shop_with):
+    _, story, _ = played(shop_with, "one_bad_disc")
+
+    said = " ".join(text for who, text in story.talk if who == "shop")
+
+    assert "Before you send it: try another disc" in said
+
+
+def test_nothing_is_recommended_for_home_when_it_is_unlikely_to_help(shop_with):
+    _, story, _ = played(shop_with, "moving_day")
+
+    assert "Before you send it" not in " ".join(text for _, text in story.talk)
+
+
+def test_lost_paired_board_is_told_plainly_before_anything_is_sent(shop_with):
+    _, story, case = played(shop_with, "thrown_away")
+    said = " ".join(text for who, text in story.talk if who == "shop")
+
+    assert "Without the original drive board we cannot put this right" in said
+    assert Job.of(case).estimate["authorised_steps"] == []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 from pathlib import Path
 
@@ -97,9 +96,8 @@ def test_phrase_that_cannot_be_parsed_stops_check_and_start(root: Path, tmp_path
         shutil.copytree(root / name, tmp_path / name)
     phrases = tmp_path / "flows" / "disc_drive" / "phrases" / "en.yaml"
     text = phrases.read_text(encoding="utf-8")
-    phrases.write_text(
-        re.sub(r'(  recorder:\n    "yes": \[)', r'\1"a| b", ', text, count=1), encoding="utf-8"
-    )
+    start = text.index("values:")
+    phrases.write_text(text[:start] + text[start:].replace('": ["', '": ["a| b", "', 1), encoding="utf-8")
     monkeypatch.setenv("INTAKEBOT_DEFINITIONS", str(tmp_path))
     monkeypatch.setenv("INTAKEBOT_DATA_DIR", str(tmp_path / "data"))
 
