@@ -19,13 +19,13 @@ from intakebot.packing.pairing import Gate, pairing_gate
 from intakebot.packing.roles import value_for
 from intakebot.quoting.chances import chance_shown
 from intakebot.quoting.estimate_words import say_chance
-from intakebot.quoting.money import format_money
+from intakebot.quoting.money import Money, format_money
 from intakebot.records.case import Case
 from intakebot.triage import BenchPlan, Diagnosis, replan, say_reason
-from intakebot.workshop.bench import bill_so_far
+from intakebot.workshop.bench import bill_so_far, bill_with
 from intakebot.workshop.closing import acceptance_ids, acceptance_label
 from intakebot.workshop.estimating import card_of, current_estimate, local_day
-from intakebot.workshop.job import Job
+from intakebot.workshop.job import BenchEntry, Job, ResultKind
 
 CAUSES_SHOWN = 5
 LEAST_CHANCE = 0.02
@@ -166,7 +166,7 @@ def not_known(family: Family, conversation: Conversation, texts: Texts) -> tuple
 def rungs(
     assessments: Assessments, case: Case, plan: BenchPlan, now: datetime, texts: Texts
 ) -> tuple[Rung, ...]:
-    """The ladder: what was done, then what is planned, with chance solved and the customer's money so far."""
+    """The ladder: what was done, then what is planned; chance solved, and the bill if it works after that rung."""
     job, family = Job.of(case), assessments.definitions.families[case.family]
     found = []
     for index, entry in enumerate(job.entries):
@@ -175,21 +175,29 @@ def rungs(
             name=plan_name(texts, entry.step), minutes=float(entry.minutes), depth=_depth(family, entry.step),
             chance_solved=1.0 if entry.result == "test_passed" else 0.0, money=spent.amount,
             test_after=entry.result.startswith("test"), state="done"))  # fmt: skip
-    estimate = current_estimate(case)
-    allowed = set(estimate.authorised_steps) if estimate is not None else None
-    first = True
-    spent_before = bill_so_far(assessments, case, job.entries, now).amount if job.entries else Decimal(0)
+    cap = _cap(case, job)
+    ahead = list(job.entries)
     for group in plan.groups:
         for step in group:
             if step.pending:
                 continue  # done already, and listed above
+            bill = bill_with(assessments, case, step, ahead, now)
             found.append(Rung(
                 name=plan_name(texts, step.id), minutes=step.minutes, depth=_depth(family, step.id),
-                chance_solved=step.solved_so_far, money=spent_before + Decimal(f"{step.cost_so_far:.2f}"),
-                test_after=step.test_after, allowed=allowed is None or step.id in allowed,
-                state="next" if first and job.entries else "planned"))  # fmt: skip
-            first = False
+                chance_solved=step.solved_so_far, money=bill.amount, test_after=step.test_after,
+                allowed=cap is None or bill <= cap,
+                state="next" if job.entries and len(ahead) == len(job.entries) else "planned"))  # fmt: skip
+            tested: ResultKind = "test_failed" if step.test_after else "done"
+            ahead.append(BenchEntry(step.id, tested, Decimal(repr(step.minutes)), now, "plan"))
     return tuple(found)
+
+
+def _cap(case: Case, job: Job) -> Money | None:
+    """The most that may be billed: what was agreed, else what the estimate offers; None before there is one."""
+    if job.consent is not None and job.consent.state == "accepted":
+        return job.consent.authorised
+    estimate = current_estimate(case)
+    return estimate.maximum if estimate is not None else None
 
 
 def plan_name(texts: Texts, plan_id: str) -> str:

@@ -399,3 +399,17 @@ def test_closing_is_counted_once_when_a_quote_is_revised(bench):
 
     # the drive itself was closed for the test; the drive lies beside the device (6 to put back) and the lid is off (7)
     assert stopped.access_minutes - going_on.access_minutes == pytest.approx(6 + 7)
+
+
+def test_ladder_shows_the_bill_that_the_bench_would_write(bench):
+    """Money on the ladder is the customer's: the first planned rung costs what the bench page says the next step brings it to."""
+    bench.arrive()
+    view = bench.view()
+
+    rungs = bench.workshop.pretriage(
+        bench.definitions, bench.case, bench.shop.turns.now(), bench.texts
+    ).notes.rungs
+
+    assert rungs[0].money == view.after_next.amount
+    assert [rung.money for rung in rungs] == sorted(rung.money for rung in rungs)
+    assert all(rung.allowed == (rung.money <= view.authorised.amount) for rung in rungs)
