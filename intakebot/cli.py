@@ -157,7 +157,7 @@ def _learn(options: argparse.Namespace) -> int:
     try:
         with shop.store.reading() as work:
             lessons = work.outcomes.since()
-        for family in shop.turns.library.current.families.values():
+        for family in shop.turns.editions.current.families.values():
             print(report(family, [lesson for lesson in lessons if lesson["family"] == family.id]))
     finally:
         shop.store.close()

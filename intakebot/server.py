@@ -118,7 +118,7 @@ def load_demo_cases(shop: Shop) -> int:
 
 def warm_up(shop: Shop) -> None:
     """Build what the first message would otherwise wait for: readers of all languages, the pool of plans."""
-    definitions = shop.turns.library.current
+    definitions = shop.turns.editions.current
     today = shop.turns.now().date()
     for family in definitions.families.values():
         for locale in family.phrases:

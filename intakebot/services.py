@@ -12,8 +12,8 @@ from typing import Any
 
 from intakebot.conversation import Assessor
 from intakebot.definitions import Definitions
+from intakebot.editions import Editions, open_editions
 from intakebot.errors import RequestRunningError
-from intakebot.library import Library, open_library
 from intakebot.records import Case, Store
 from intakebot.records.tokens import Ids, RandomIds
 from intakebot.turn_draft import Workshop
@@ -70,7 +70,7 @@ class Services:
     """
 
     store: Store
-    library: Library
+    editions: Editions
     workshop: Workshop
     secret_key: bytes
     now: Callable[[], datetime] = utc_now
@@ -95,5 +95,5 @@ def build_services(
     Raises: DefinitionError; nothing is started with a bad folder.
     """
     now: Callable[[], datetime] = others.get("now", utc_now)
-    library = open_library(store, definitions_root, assessor_factory, now())
-    return Services(store=store, library=library, workshop=workshop, secret_key=secret_key, **others)
+    library = open_editions(store, definitions_root, assessor_factory, now())
+    return Services(store=store, editions=library, workshop=workshop, secret_key=secret_key, **others)

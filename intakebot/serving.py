@@ -16,8 +16,8 @@ from intakebot.channels.mail_server import MailHandler
 from intakebot.channels.mail_server import MailServer as MailListener
 from intakebot.channels.relay import Relay
 from intakebot.definitions.model import Definitions
+from intakebot.editions import Editions
 from intakebot.errors import DefinitionError
-from intakebot.library import Library
 from intakebot.packing.bench_queue import Queue
 from intakebot.quoting.profiles import profile_check
 from intakebot.records import Case, Store, migrate, open_store
@@ -50,7 +50,7 @@ class Shop:
 class _Late:
     """What is needed before it is there: the workshop asks the library, turns wake the relay."""
 
-    library: Library | None = None
+    editions: Editions | None = None
     relay: Relay | None = None
 
     def wake(self) -> None:
@@ -58,8 +58,8 @@ class _Late:
             self.relay.wake()
 
     def assessor_of(self, definitions: Definitions) -> Assessments:
-        assert self.library is not None
-        return cast("Assessments", self.library.assessor(definitions))
+        assert self.editions is not None
+        return cast("Assessments", self.editions.assessor(definitions))
 
 
 def open_shop(settings: Settings) -> Shop:
@@ -84,11 +84,11 @@ def open_shop(settings: Settings) -> Shop:
         store, settings.definitions_root, Assessments, workshop, settings.secret_key,
         links=links, source=base, wake=late.wake,
     )  # fmt: skip
-    problems = [*phrase_problems(turns.library.current), *profile_check(turns.library.current)]
+    problems = [*phrase_problems(turns.editions.current), *profile_check(turns.editions.current)]
     if problems:
         store.close()
         raise DefinitionError(problems)
-    late.library = turns.library
+    late.editions = turns.editions
     photos = PhotoStore(settings.photos_url, store, turns.ids, turns.now)
     guard = Guard()
     late.relay = Relay(turns, guard, _mail(settings, turns))
@@ -99,7 +99,7 @@ def _mail(settings: Settings, turns: Services) -> EmailSender | None:
     mail = settings.mail
     if mail is None:
         return None
-    name = turns.library.current.pricing.shop.name
+    name = turns.editions.current.pricing.shop.name
     return EmailSender(
         MailServer(mail.host, mail.port, mail.sender, name, mail.security, mail.user, mail.password)
     )

@@ -114,7 +114,7 @@ def open_case(
 
     Raises: BadInputError for an unknown family or locale; RequestMismatchError.
     """
-    definitions = services.library.current
+    definitions = services.editions.current
     if locale not in definitions.locales:
         raise BadInputError("locale", locale, "one of " + ", ".join(definitions.locales))
     if family is not None and family not in definitions.families:
@@ -144,7 +144,7 @@ def _open(
     traceparent: str,
 ) -> Opened:
     now, case_id = services.now(), services.ids.case_id()
-    assessor = services.library.assessor(definitions)
+    assessor = services.editions.assessor(definitions)
     token = first_token(services, case_id)
     case = Case(
         id=case_id,
@@ -328,10 +328,10 @@ def _turn(
 def _decide_and_save(
     services: Services, case: Case, decision: Callable[[Draft], None], call: _Call
 ) -> TurnAnswer:
-    definitions = services.library.of(case.definitions_version)
+    definitions = services.editions.of(case.definitions_version)
     draft = Draft(
         definitions=definitions,
-        assessor=services.library.assessor(definitions),
+        assessor=services.editions.assessor(definitions),
         workshop=services.workshop,
         case=case,
         conversation=Conversation.from_mapping(case.conversation),

@@ -75,7 +75,7 @@ class Incoming:
         return MessageReceived(name, message.text, voice)
 
     def _open(self, message: InboundMessage, via: Via, request: Request) -> TurnAnswer:
-        locales = self._services.library.current.locales
+        locales = self._services.editions.current.locales
         wished = (message.locale or "").split("-")[0].lower()
         locale = wished if wished in locales else ("en" if "en" in locales else locales[0])
         opened = open_case(

@@ -186,7 +186,7 @@ class Relay:
         if not replies:
             return Plan(drop="nothing to remind of any more")
         if item.kind == "reminder":
-            allowed = nudge_time(self._services.library.current, now)
+            allowed = nudge_time(self._services.editions.current, now)
             if allowed > now:
                 return Plan(until=allowed)
         address = work.addresses.find(item.target, item.address)
@@ -207,7 +207,7 @@ class Relay:
         case = work.cases.get(str(item.conversation_id))
         if case.message_count != item.body["message_count"] or case.index.floor != "self":
             return ()
-        texts = Texts(self._services.library.of(case.definitions_version), case.family, case.locale)
+        texts = Texts(self._services.editions.of(case.definitions_version), case.family, case.locale)
         return (Reply(texts.say("channels.reminder", int(item.body["number"]) - 1), kind="notice"),)
 
 

@@ -109,7 +109,7 @@ def next_words(services: Services, played: Played) -> str | FactsEntered | None:
     conversation, pending = Conversation.from_mapping(case.conversation), case.conversation["pending"]
     if pending is None or conversation.floor != "self" or conversation.phase != "open":
         return None
-    definitions = services.library.of(case.definitions_version)
+    definitions = services.editions.of(case.definitions_version)
     family = definitions.families[conversation.family]
     texts = Texts(definitions, family.id, conversation.locale)
     story, kind = played.story, pending["kind"]

@@ -44,9 +44,9 @@ def _definitions_only() -> dict[str, str]:
 def _print(shop: Shop, played: Played, output: TextIO, locale: str) -> None:
     with shop.store.reading() as work:
         case = work.cases.get(played.case_id)
-    definitions = shop.turns.library.of(case.definitions_version)
+    definitions = shop.turns.editions.of(case.definitions_version)
     texts = Texts(definitions, case.family, locale)
-    assessments = cast("Assessments", shop.turns.library.assessor(definitions))
+    assessments = cast("Assessments", shop.turns.editions.assessor(definitions))
     papers = Papers(
         assessments, case, shop.turns.now(), texts, queue_now(shop.store, shop.turns.now, definitions)
     )

@@ -36,7 +36,7 @@ def metrics(call: Call) -> Answer:
 
 def form_schema(call: Call) -> Answer:
     """The JSON Schema a filled intake form of this version validates against."""
-    definitions = call.services.turns.library.current
+    definitions = call.services.turns.editions.current
     for family in definitions.families.values():
         if form_version(family) == call.path["version"]:
             texts = Texts(definitions, family.id, definitions.locales[0])

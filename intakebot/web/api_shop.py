@@ -70,7 +70,7 @@ def get_intake(call: Call) -> Answer:
         messages = work.messages.last(case.id, 200)
         quotes, log = work.quotes.all(case.id), work.authorisations.all(case.id)
         photos = work.photos.all(case.id)
-    definitions = call.services.turns.library.of(case.definitions_version)
+    definitions = call.services.turns.editions.of(case.definitions_version)
     talk = Conversation.from_mapping(case.conversation)
     body = head_mapping(case, talk) | {
         "form": intake_form(definitions.families[case.family], talk.answers),
@@ -107,7 +107,7 @@ def get_pretriage(call: Call) -> Answer:
     turns = call.services.turns
     with turns.store.reading() as work:
         case = work.cases.get(call.path["id"])
-    view = turns.workshop.pretriage_view(turns.library.of(case.definitions_version), case)
+    view = turns.workshop.pretriage_view(turns.editions.of(case.definitions_version), case)
     return Answer(200, view, {"ETag": etag(case.version)})
 
 
@@ -191,7 +191,7 @@ def import_intake(call: Call) -> Answer:
 
     def check(case: Case) -> None:
         try:
-            definitions = turns.library.of(case.definitions_version)
+            definitions = turns.editions.of(case.definitions_version)
         except NotFoundError:
             raise BadInputError(
                 "case.definitions_version",

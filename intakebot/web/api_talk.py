@@ -23,7 +23,7 @@ def open_conversation(call: Call) -> Answer:
     opened = open_case(
         call.services.turns,
         via=Via(body.get("channel", "api")),
-        locale=body.get("locale") or call.services.turns.library.current.locales[0],
+        locale=body.get("locale") or call.services.turns.editions.current.locales[0],
         text=body.get("text"),
         family=body.get("family"),
         request=call.request,
@@ -103,7 +103,7 @@ def get_conversation(call: Call) -> Answer:
 
 
 def conversation_mapping(call: Call, case: Case, messages: tuple[Message, ...]) -> dict[str, Any]:
-    definitions = call.services.turns.library.of(case.definitions_version)
+    definitions = call.services.turns.editions.of(case.definitions_version)
     talk = Conversation.from_mapping(case.conversation)
     return head_mapping(case, talk) | {
         "form": intake_form(definitions.families[case.family], talk.answers),
@@ -197,7 +197,7 @@ def get_packing(call: Call) -> Answer:
 def _case(call: Call) -> tuple[Case, Any]:
     with call.services.turns.store.reading() as work:
         case = work.cases.get(call.path["id"], call.token_hash)
-    return case, call.services.turns.library.of(case.definitions_version)
+    return case, call.services.turns.editions.of(case.definitions_version)
 
 
 def add_photo(call: Call) -> Answer:

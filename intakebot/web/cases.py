@@ -28,7 +28,7 @@ def load(case_id: str, token_hash: str | None = None) -> None:
     with services.store.reading() as work:
         g.case = work.cases.get(case_id, token_hash)
     g.conversation = Conversation.from_mapping(g.case.conversation)
-    g.definitions = services.turns.library.of(g.case.definitions_version)
+    g.definitions = services.turns.editions.of(g.case.definitions_version)
     g.family = g.case.family
 
 
@@ -59,7 +59,7 @@ def still_open() -> int:
         or talk.pending.kind != "question"
     ):
         return 0
-    assessor = services.turns.library.assessor(definitions())
+    assessor = services.turns.editions.assessor(definitions())
     return questions_ahead(Work(definitions(), talk, services.now(), assessor, {}, "ahead"))
 
 

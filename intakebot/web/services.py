@@ -42,7 +42,7 @@ class Services:
     @property
     def definitions(self) -> Definitions:
         """The definitions new talks are made with."""
-        return self.turns.library.current
+        return self.turns.editions.current
 
     @property
     def secret_key(self) -> bytes:

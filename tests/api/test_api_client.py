@@ -17,7 +17,7 @@ from waitress.server import create_server
 from intakebot.assess import Assessments
 from intakebot.channels.guard import Guard
 from intakebot.client import ApiError, Client, Talk
-from intakebot.library import Library
+from intakebot.editions import Editions
 from intakebot.records.photos import PhotoStore
 from intakebot.turns import Services, utc_now
 from intakebot.web.api import ApiServices, api_blueprint
@@ -31,10 +31,10 @@ from tests.turns.doubles import fresh_store, make_services
 def server(tmp_path_factory: pytest.TempPathFactory, definitions) -> Iterator[tuple[str, ApiServices]]:  # type: ignore[no-untyped-def]
     folder: Path = tmp_path_factory.mktemp("client")
     store = fresh_store(folder)
-    library = Library(store, definitions, Assessments)
+    library = Editions(store, definitions, Assessments)
     workshop = Workshop(library.assessor, utc_now)  # type: ignore[arg-type]
     services: Services = replace(
-        make_services(store, definitions, utc_now), library=library, workshop=workshop
+        make_services(store, definitions, utc_now), editions=library, workshop=workshop
     )
     photos = PhotoStore(f"file://{folder / 'photos'}", store, services.ids, utc_now)
     api = ApiServices(services, photos, "", guard=Guard())

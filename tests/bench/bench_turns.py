@@ -42,7 +42,7 @@ def serve(folder: Path) -> None:
     from waitress.server import create_server
 
     from intakebot.definitions import load_definitions
-    from intakebot.library import Library
+    from intakebot.editions import Editions
     from intakebot.records.photos import PhotoStore
     from intakebot.records.tokens import RandomIds
     from intakebot.turns import utc_now
@@ -53,7 +53,7 @@ def serve(folder: Path) -> None:
     definitions = load_definitions(ROOT)
     store = fresh_store(folder)
     services = replace(make_services(store, definitions, utc_now), ids=RandomIds())
-    full = replace(services, library=Library(store, definitions, _real_assessor))
+    full = replace(services, editions=Editions(store, definitions, _real_assessor))
     app = Flask("bench")
     photos = PhotoStore(f"file://{folder / 'photos'}", store, services.ids, utc_now)
     for name, each in (("stored", services), ("full", full)):

@@ -39,7 +39,7 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Any:
 @pytest.mark.parametrize("paper", ["A4", "LETTER"])
 def test_every_story_prints_within_its_pages(played: Any, read_pdf: Any, locale: str, paper: Any) -> None:
     shop, cases = played
-    workshop, definitions = shop.turns.workshop, shop.turns.library.current
+    workshop, definitions = shop.turns.workshop, shop.turns.editions.current
     sheets = {
         "estimate": workshop.estimate_sheet,
         "packing": workshop.packing_document,

@@ -61,11 +61,13 @@ def test_smoke_is_stopped_before_any_price_or_label(shop_with):
     assert "£" not in said
     assert Job.of(case).estimate is None
     assert case.index.waits_for == "shop_answer"
-    assert shop.turns.workshop.label(shop.turns.library.current, case, "https://shop.example.com/i/X") is None
+    assert (
+        shop.turns.workshop.label(shop.turns.editions.current, case, "https://shop.example.com/i/X") is None
+    )
 
 
 def causes(shop, case, count):
-    workshop, definitions = shop.turns.workshop, shop.turns.library.current
+    workshop, definitions = shop.turns.workshop, shop.turns.editions.current
     found = workshop.pretriage(definitions, case, shop.turns.now(), Texts(definitions, case.family, "en"))
     return [fault for fault, _ in found.diagnosis.top(count)]
 
@@ -91,7 +93,7 @@ def test_likeliest_causes_are_what_the_story_is_about(shop_with, name, expected,
 def test_old_board_in_the_drawer_is_asked_for_first_in_the_box(shop_with):
     shop, _, case = played(shop_with, "board_in_a_drawer")
 
-    sheet = shop.turns.workshop.packing_view(shop.turns.library.current, case)
+    sheet = shop.turns.workshop.packing_view(shop.turns.editions.current, case)
 
     assert sheet["enclosures"][0]["original_part"] is True
     assert sheet["pairing"]["decision"] in ("go", "doubt")
@@ -102,7 +104,7 @@ def test_stuck_disc_is_kept_inside_and_never_forced(shop_with):
     said = " ".join(text for who, text in story.talk if who == "shop").lower()
 
     assert (
-        shop.turns.workshop.packing_view(shop.turns.library.current, case)["stuck_disc"]["disc_class"]
+        shop.turns.workshop.packing_view(shop.turns.editions.current, case)["stuck_disc"]["disc_class"]
         == "dvd"
     )
     for word in ("pry", "knife", "pull it out", "shake"):

@@ -30,7 +30,7 @@ class Bench:
 
     @property
     def definitions(self):
-        return self.shop.turns.library.current
+        return self.shop.turns.editions.current
 
     @property
     def texts(self) -> Texts:

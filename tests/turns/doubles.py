@@ -17,8 +17,8 @@ from typing import Any
 from intakebot.conversation import Conversation, Outlook, Worths
 from intakebot.definitions import Definitions
 from intakebot.definitions.facts import Answers
+from intakebot.editions import Editions
 from intakebot.errors import ConflictError, NotFoundError, QuoteStateError
-from intakebot.library import Library
 from intakebot.records import Authorisation, Case, IndexLine, QuoteRecord, Store, migrate, open_store
 from intakebot.records.tokens import SeededIds
 from intakebot.turns import CaseChange, Decided, Services
@@ -137,10 +137,10 @@ def make_services(
     store: Store, definitions: Definitions, now: Callable[[], datetime], seed: str = "seed"
 ) -> Services:
     """Services over the doubles and the shipped definitions."""
-    library = Library(store, definitions, lambda _: FixedAssessor())
+    library = Editions(store, definitions, lambda _: FixedAssessor())
     return Services(
         store=store,
-        library=library,
+        editions=library,
         workshop=FixedWorkshop(),
         secret_key=SECRET_KEY,
         now=now,

@@ -18,7 +18,7 @@ from werkzeug.test import TestResponse
 
 from intakebot.assess import Assessments
 from intakebot.definitions import Definitions
-from intakebot.library import Library
+from intakebot.editions import Editions
 from intakebot.records import Store, migrate, open_store
 from intakebot.records.photos import PhotoStore
 from intakebot.turns import Services as TurnServices
@@ -114,7 +114,7 @@ def open_shop(folder: Path, definitions: Definitions, base_url: str = "http://lo
     clock = Clock()
     turns = TurnServices(
         store=store,
-        library=Library(store, definitions, Assessors.of),
+        editions=Editions(store, definitions, Assessors.of),
         workshop=Workshop(Assessors.of, clock),
         secret_key=b"a secret key of thirty-two bytes",
         now=clock,

@@ -21,7 +21,7 @@ MAX_OLD_VERSIONS = 4
 """Older versions held in memory at once; the one not used for longest is dropped and read again when wanted."""
 
 
-class Library:
+class Editions:
     """Thread-safe; one per process.
 
     Attributes:
@@ -65,9 +65,9 @@ class Library:
             return load_definitions(Path(folder))
 
 
-def open_library(
+def open_editions(
     store: Store, root: Path, assessor_factory: Callable[[Definitions], Assessor], now: datetime
-) -> Library:
+) -> Editions:
     """Load the definitions below `root` and keep their files in the database.
 
     Raises: DefinitionError with every problem of the folder.
@@ -80,4 +80,4 @@ def open_library(
         with store.unit_of_work() as work:
             work.definition_versions.keep(definitions.version, content, now)
             work.commit()
-    return Library(store, definitions, assessor_factory)
+    return Editions(store, definitions, assessor_factory)
