@@ -409,6 +409,7 @@ def estimate_case(
         serial=str(value("serial") or ""),
         accessories=tuple(item.id for item in sheet.enclosures),
         discs=(str(title),) if title else (),
+        disc_class=str(value("stuck_disc_class") or "unknown_kind") if value("stuck_disc") == "yes" else "",
         customer_words=str(value("story") or ""),
         suspects=tuple(diagnosis.top(3)),
         spending_limit=limit if isinstance(limit, Decimal) else None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from decimal import Decimal
 
 from intakebot.definitions.facts import Answer, Answers
@@ -26,6 +26,7 @@ def intake_sheet(
     country: str,
     currency: str | None = None,
     quotes: Mapping[str, str] | None = None,
+    derived: Collection[str] = (),
     personal: bool = True,
 ) -> Sheet:
     """The intake form, one table a group; facts nobody asked about are counted, not listed.
@@ -33,11 +34,14 @@ def intake_sheet(
     Args:
         country, currency: the shop's, for dates and amounts (without a currency amounts are plain numbers).
         quotes: fact id -> the customer's own words it came from.
+        derived: facts that nobody said: they follow from other answers.
         personal: False leaves personal facts out (a copy for the bench).
     """
     locale = locale_in(texts.locale, country)
     facts = [fact for fact in family.facts.values() if personal or not fact.personal]
-    sections = tuple(_group(group, facts, answers, quotes or {}, texts, locale, currency) for group in GROUPS)
+    sections = tuple(
+        _group(group, facts, answers, quotes or {}, derived, texts, locale, currency) for group in GROUPS
+    )
     unasked = sum(1 for fact in facts if fact.id not in answers and group_of(fact) != "bench")
     return Sheet(
         id="form",
@@ -81,6 +85,7 @@ def _group(
     facts: list[Fact],
     answers: Answers,
     quotes: Mapping[str, str],
+    derived: Collection[str],
     texts: Texts,
     locale: str,
     currency: str | None,
@@ -97,18 +102,19 @@ def _group(
         cells = (
             texts.say(f"fact.{fact.id}"),
             value_in_words(fact, answer, texts, locale, currency),
-            _certainty(answer, texts),
+            _certainty(answer, fact.id in derived, texts),
         )
         rows.append((*cells, quotes.get(fact.id, "")) if with_words else cells)
     columns = tuple(texts.say(f"documents.form.column.{name}") for name in names)
-    shares = (0.3, 0.3, 0.2, 0.2) if with_words else (0.3, 0.3, 0.4)
+    shares = (0.27, 0.33, 0.2, 0.2) if with_words else (0.27, 0.41, 0.32)
     return Section(group, title, tables=(Table(columns, tuple(rows), shares=shares),))
 
 
-def _certainty(answer: Answer, texts: Texts) -> str:
-    """In words, never by a sign or colour: confirmed, heard (with the chance), not known."""
+def _certainty(answer: Answer, derived: bool, texts: Texts) -> str:
+    """In words, never by a sign or colour: confirmed, heard, worked out from other answers; nothing for what is not known."""
     if answer.value is None:
         return ""
-    if answer.status == "confirmed" and answer.certainty >= 1:
-        return texts.say("documents.form.status.confirmed")
-    return texts.say("documents.form.status.heard", percent=round(answer.certainty * 100))
+    if derived:
+        return texts.say("documents.form.status.derived")
+    confirmed = answer.status == "confirmed" and answer.certainty >= 1
+    return texts.say(f"documents.form.status.{'confirmed' if confirmed else 'heard'}")

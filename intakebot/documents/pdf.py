@@ -20,7 +20,15 @@ from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, TableStyle
+from reportlab.platypus import (
+    CondPageBreak,
+    Flowable,
+    KeepTogether,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    TableStyle,
+)
 from reportlab.platypus import Table as PdfTable
 from reportlab.platypus.doctemplate import LayoutError
 
@@ -41,6 +49,8 @@ INK, MUTED, HAIRLINE, WARN = (
 _SIDE, _TOP, _BOTTOM = 18 * mm, 14 * mm, 16 * mm
 _FRAME_PADDING = 6
 """What the PDF library's page frame keeps free inside the margins, in points."""
+_HEADING_NEEDS = 62
+"""A heading at the foot of a page wants room for itself and two rows below it, in points."""
 _SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.66)
 _SPLIT_ROWS_FROM = 60.0
 """A table row is broken over two pages only where at least this much (points) stays together on each, if possible."""
@@ -242,7 +252,7 @@ def _section(section: Section, pictures: Mapping[str, Picture], look: _Look) -> 
     if framed:
         return [gap, _frame(parts, section.tone, look)]
     head, rest = parts[:2], parts[2:]
-    return [gap, KeepTogether(head), *rest]
+    return [gap, CondPageBreak(_HEADING_NEEDS * look.scale), KeepTogether(head), *rest]
 
 
 def _body(section: Section, width: float, look: _Look) -> list[Flowable]:

@@ -12,7 +12,7 @@ from intakebot.sheets import Section, Sheet, Table
 
 @dataclass(frozen=True)
 class Cause:
-    """A likely fault: its bench name, chance, the chance in words and figures, and why, one line each."""
+    """A likely fault: its bench name, chance, the chance in figures, and why, one line each."""
 
     name: str
     chance: float
@@ -82,7 +82,9 @@ def _causes(causes: Sequence[Cause], texts: Texts) -> Section:
         return Section("causes", title)
     columns = tuple(texts.say(f"documents.pretriage.column.{name}") for name in ("cause", "chance", "why"))
     rows = tuple((cause.name, cause.said, "; ".join(cause.because)) for cause in causes)
-    return Section("causes", title, tables=(Table(columns, rows),), figure="chances")
+    return Section(
+        "causes", title, tables=(Table(columns, rows, shares=(0.39, 0.14, 0.47)),), figure="chances"
+    )
 
 
 def _ladder(notes: PretriageNotes, texts: Texts) -> Section:

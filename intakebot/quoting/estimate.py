@@ -34,7 +34,7 @@ LONGEST_VALIDITY_DAYS = 366
 class EstimateCase:
     """What the estimate needs to know of the case. Texts are the customer's own; empty means not known.
 
-    accessories: enclosure ids. discs: texts, e.g. the title of a disc stuck inside. suspects: (fault id, chance), falling.
+    accessories: enclosure ids. discs: texts, e.g. the title of a disc stuck inside; disc_class: its class or `unknown_kind`. suspects: (fault id, chance), falling.
     return_shipping, shipping_to_shop: in the rate card's currency; None when not known or not by post.
     """
 
@@ -48,6 +48,7 @@ class EstimateCase:
     serial: str = ""
     accessories: tuple[str, ...] = ()
     discs: tuple[str, ...] = ()
+    disc_class: str = ""
     customer_words: str = ""
     suspects: tuple[tuple[str, float], ...] = ()
     spending_limit: Decimal | None = None

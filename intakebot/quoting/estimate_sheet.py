@@ -86,7 +86,7 @@ def estimate_sheet(
             "footer",
             number=estimate.number,
             date=words.day(estimate.quoted_on),
-            card=estimate.rate_card_id,
+            card=words.day(words.card.effective_from),
             law=words.say("value.not_legal_advice"),
         ),
     )
@@ -176,8 +176,8 @@ def _log_section(words: Wording) -> Section:
         (
             words.moment(event.at),
             words.say(f"event.{event.kind}"),
-            event.who,
-            event.channel,
+            words.say("who.customer" if event.who == "customer" else "who.shop"),
+            words.way(event.channel),
             words.money(event.amount),
         )
         for event in words.consent.log

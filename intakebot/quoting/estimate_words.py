@@ -79,7 +79,12 @@ class Wording:
         return format_date(day, "long", locale=self.locale)
 
     def moment(self, at: datetime) -> str:
-        return format_datetime(at, "medium", locale=self.locale)
+        return format_datetime(at, "d MMM y, HH:mm", locale=self.locale)
+
+    def way(self, channel: str) -> str:
+        """How a decision came, in words; a gateway of the shop's own by the name it has there."""
+        key = f"quote.way.{channel}"
+        return self.texts.say(key) if self.texts.has(key) else channel.replace("_", " ")
 
     def percent(self, percent: Decimal | int) -> str:
         pattern = "#,##0.##" if Decimal(percent) % 1 else None
@@ -203,9 +208,24 @@ def _device(words: Wording) -> dict[str, str]:
         "model": case.model_name.strip() or unknown,
         "serial": case.serial.strip() or unknown,
         "accessories": words.listed(enclosed) if enclosed else none,
-        "discs": words.listed([disc for disc in case.discs if disc]) if any(case.discs) else none,
+        "discs": words.listed([disc for disc in case.discs if disc])
+        if any(case.discs)
+        else _untitled_disc(words),
         "customer_words": case.customer_words.strip() or none,
     }
+
+
+def _untitled_disc(words: Wording) -> str:
+    """A disc inside whose title nobody knows, or none."""
+    disc = words.estimate.case.disc_class
+    if not disc:
+        return words.say("value.none_named")
+    known = words.texts.has(f"disc.{disc}")
+    return (
+        words.say("value.disc_inside", disc=words.name(f"disc.{disc}"))
+        if known
+        else words.say("value.disc_some")
+    )
 
 
 def _prices(words: Wording) -> dict[str, str]:

@@ -69,6 +69,12 @@ def erase() -> None:
     erase_case(services.turns, case().id, token_hash=g.token_hash)
 
 
+def people_names() -> dict[str, str]:
+    """The shop's people by how the log names them."""
+    with security.services().store.reading() as work:
+        return {f"staff:{user.id}": user.name for user in work.users.all()}
+
+
 def make_resume_link() -> str:
     """A one-time link that opens this talk in another browser, good for a day."""
     services, code, now = security.services(), new_secret(), security.services().now()

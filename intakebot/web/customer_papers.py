@@ -108,6 +108,7 @@ def packing(talk: str) -> Any:
         sheet=drawn.sheet,
         figures=drawn.figures,
         may_ship=label is not None,
+        may_send=_may_send(),
         ship_by=ship_by,
         asks_contact=g.conversation.pending is not None and g.conversation.pending.kind == "contact",
         phase=g.conversation.phase,
@@ -157,8 +158,15 @@ def paper(talk: str, name: str) -> Response:
 @pages.get("/talk/<talk>/papers/label.pdf")
 @access(CUSTOMER)
 def label(talk: str) -> Response:
-    """The address label, when shipping is allowed."""
+    """The address label, when the estimate is accepted and shipping is allowed."""
+    if not _may_send():
+        raise NotFoundError("no label")
     return papers.label()
+
+
+def _may_send() -> bool:
+    """Something was agreed: before that nothing is sent, so there is neither a label nor a date."""
+    return g.conversation.phase in ("accepted", "shipped")
 
 
 @pages.get("/talk/<talk>/papers/dates.ics")
@@ -167,7 +175,7 @@ def calendar(talk: str) -> Response:
     """The ship-by date for a calendar."""
     services, case = security.services(), cases.case()
     ship_by = services.workshop.ship_by(cases.definitions(), case, cases.today())
-    if ship_by is None:
+    if ship_by is None or not _may_send():
         raise NotFoundError("no date yet")
     content = ship_by_calendar(
         reference=case.reference,

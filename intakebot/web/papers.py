@@ -12,10 +12,13 @@ from typing import Any, Literal
 from flask import Response, request
 from markupsafe import Markup
 
+from intakebot.definitions import Definitions
+from intakebot.definitions.texts import Texts
 from intakebot.documents.label import label_pdf, qr_svg
 from intakebot.documents.pdf import render_pdf
 from intakebot.documents.pictures import Picture, svg
 from intakebot.errors import NotFoundError
+from intakebot.records.case import Case
 from intakebot.sheets import Sheet
 from intakebot.web import cases, security, words
 
@@ -58,13 +61,17 @@ def draw(name: str) -> Drawn:
         "slip": workshop.inside_slip_sheet,
         "form": workshop.intake_form_sheet,
         "pretriage": workshop.pretriage_sheet,
-        "bench_record": workshop.bench_record_sheet,
+        "bench_record": _bench_record,
         "return_note": workshop.return_note_sheet,
     }
     if name not in sheets:
         raise NotFoundError("no such paper")
     sheet = sheets[name](*arguments)
     return Drawn(sheet, _pictures(sheet))
+
+
+def _bench_record(definitions: Definitions, case: Case, texts: Texts) -> Sheet:
+    return security.services().workshop.bench_record_sheet(definitions, case, texts, cases.people_names())
 
 
 def _pictures(sheet: Sheet) -> dict[str, Picture]:

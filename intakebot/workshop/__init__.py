@@ -111,8 +111,10 @@ class Workshop:
     def pretriage_sheet(self, definitions: Definitions, case: Case, texts: Texts) -> Sheet:
         return self._papers(definitions, case, texts).pretriage()
 
-    def bench_record_sheet(self, definitions: Definitions, case: Case, texts: Texts) -> Sheet:
-        return self._papers(definitions, case, texts).bench_record()
+    def bench_record_sheet(
+        self, definitions: Definitions, case: Case, texts: Texts, names: Mapping[str, str] | None = None
+    ) -> Sheet:
+        return self._papers(definitions, case, texts).bench_record(names or {})
 
     def return_note_sheet(self, definitions: Definitions, case: Case, texts: Texts) -> Sheet:
         return self._papers(definitions, case, texts).return_note()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from functools import partial
@@ -114,9 +114,10 @@ class Papers:
 
     def intake_form(self, personal: bool = True) -> Sheet:
         quotes = {fact: entry.quote for fact, entry in self.conversation.facts.items() if entry.quote}
+        derived = {fact for fact, entry in self.conversation.facts.items() if entry.source == "derived"}
         return intake_sheet(
             self.family, self.conversation.answers, self.texts, reference=self.case.reference, country=self.shop.country,
-            currency=self.definitions.pricing.rate_card_on(self.day).currency, quotes=quotes, personal=personal,
+            currency=self.definitions.pricing.rate_card_on(self.day).currency, quotes=quotes, derived=derived, personal=personal,
         )  # fmt: skip
 
     def pretriage(self) -> Sheet:
@@ -162,15 +163,16 @@ class Papers:
 
     # ---- the bench's papers
 
-    def bench_record(self) -> Sheet:
+    def bench_record(self, names: Mapping[str, str]) -> Sheet:
+        """names: people of the shop by how the log names them."""
         record = BenchRecord(
             device=self._device(), arrival=self._arrival_rows(), differences=self._differences(),
             steps=tuple(StepLine(plan_name(self.texts, e.step), self.texts.say("workshop.minutes", minutes=f"{e.minutes:g}"),
                                  self.texts.say(f"workshop.result.{e.result}"),
-                                 ", ".join(self.texts.say(f"fact.{fact}") for fact in sorted(e.seen)), _who(e.by))
+                                 ", ".join(self.texts.say(f"fact.{fact}") for fact in sorted(e.seen)), self._who(e.by, names))
                         for e in self.job.entries),
             parts=self._parts(), acceptance=self._acceptance(), ending=self._ending(),
-            custody=tuple((self._day(str(e["at"])), _who(str(e["actor"])), self.texts.say(f"workshop.custody.{e['holder']}", item=self._item(str(e["item"]))))
+            custody=tuple((self._day(str(e["at"])), self._who(str(e["actor"]), names), self.texts.say(f"workshop.custody.{e['holder']}", item=self._item(str(e["item"]))))
                           for e in self.job.custody),
         )  # fmt: skip
         return bench_record_sheet(record, self.texts, reference=self.case.reference)
@@ -263,6 +265,7 @@ class Papers:
     def _day(self, moment: str) -> str:
         return format_date(datetime.fromisoformat(moment).date(), "d MMMM y", locale=self.texts.locale)
 
-
-def _who(actor: str) -> str:
-    return actor.partition(":")[2] or actor
+    def _who(self, actor: str, names: Mapping[str, str]) -> str:
+        """A person's name; else the customer, or just the shop. Never an id."""
+        key = "customer" if actor == "customer" else "shop"
+        return names.get(actor) or self.texts.say(f"workshop.who.{key}")

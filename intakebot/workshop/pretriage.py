@@ -7,17 +7,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from babel.numbers import format_percent
+
 from intakebot.assess import Assessments
 from intakebot.conversation import Conversation
-from intakebot.definitions.facts import Answers
-from intakebot.definitions.model import Family
+from intakebot.definitions.facts import Answers, Value
+from intakebot.definitions.model import Fact, Family
 from intakebot.definitions.texts import Texts
 from intakebot.documents.ladder import Rung
 from intakebot.documents.pretriage import Cause, PartToHave, PretriageNotes
 from intakebot.packing.cautions import shown_cautions
 from intakebot.packing.pairing import Gate, pairing_gate
 from intakebot.packing.roles import value_for
-from intakebot.quoting.chances import chance_shown
+from intakebot.quoting.chances import ChanceShown, chance_shown
 from intakebot.quoting.estimate_words import say_chance
 from intakebot.quoting.money import Money, format_money
 from intakebot.records.case import Case
@@ -85,11 +87,17 @@ def causes(assessments: Assessments, family: Family, diagnosis: Diagnosis, texts
             Cause(
                 texts.say(f"fault.{fault}.name"),
                 chance,
-                say_chance(texts, shown, texts.locale),
+                _percent(shown, texts),
                 because(diagnosis, fault, texts),
             )
         )
     return tuple(found)
+
+
+def _percent(shown: ChanceShown, texts: Texts) -> str:
+    """The figure alone: at the bench the bars beside it say more than the words for customers."""
+    percent = format_percent(shown.percent / 100, locale=texts.locale)
+    return texts.say(f"quote.percent_{shown.edge}", percent=percent) if shown.edge else percent
 
 
 def because(diagnosis: Diagnosis, fault: str, texts: Texts) -> tuple[str, ...]:
@@ -132,7 +140,7 @@ def oddities(
                 texts.say(
                     "workshop.pretriage.attempt",
                     what=texts.say(f"fact.{fact.id}"),
-                    who=texts.option(fact, answer.value),
+                    who=_by_whom(fact, answer.value, texts),
                 )
             )
     for part in gate.parts:
@@ -153,6 +161,11 @@ def oddities(
     if not diagnosis.fits:
         found.append(texts.say("workshop.pretriage.does_not_fit"))
     return tuple(found)
+
+
+def _by_whom(fact: Fact, value: Value, texts: Texts) -> str:
+    """Who tried it, for the bench: the customer's `you` is the customer there."""
+    return texts.say("workshop.who.customer") if value == "owner" else texts.option(fact, value)
 
 
 def not_known(family: Family, conversation: Conversation, texts: Texts) -> tuple[str, ...]:
@@ -229,8 +242,8 @@ def _summary(
     if estimate is not None:
         rows.append((texts.say("workshop.pretriage.maximum"), format_money(estimate.maximum, texts.locale)))
     if plan.second is not None:
-        order = " > ".join(
-            "+".join(plan_name(texts, step) for step in group) for group in plan.second.groups[:3]
+        order = texts.say("workshop.pretriage.then").join(
+            ", ".join(plan_name(texts, step) for step in group) for group in plan.second.groups[:3]
         )
         rows.append((texts.say("workshop.pretriage.second"), order))
     return tuple(rows)

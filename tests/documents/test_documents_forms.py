@@ -79,8 +79,13 @@ def test_safety_comes_first_and_personal_data_with_the_contact_group(form: Any) 
 
 
 def test_certainty_is_said_in_words(form: Any) -> None:
-    assert table(form(), "triage")[0] == ("Noise", "a grinding sound", "understood, 80 % sure")
+    assert table(form(), "triage")[0] == ("Noise", "a grinding sound", "understood, not yet confirmed")
     assert table(form(), "safety") == (("Smoke", "No", "confirmed"),)
+
+
+def test_what_follows_from_other_answers_is_not_called_said(form: Any) -> None:
+    rows = table(form(derived={"noise"}), "triage")
+    assert rows[0] == ("Noise", "a grinding sound", "worked out")
 
 
 def test_values_are_written_for_people(form: Any) -> None:

@@ -205,6 +205,25 @@ def test_consent_is_asked_about_the_exact_text_shown(
     )  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("disc", "said"),
+    [
+        ("", "none named"),
+        ("dvd", "DVD, title not known"),
+        ("unknown_kind", "one disc, kind and title not known"),
+    ],
+)
+def test_a_disc_inside_without_a_title_is_named_by_its_kind(
+    definitions: Definitions, make: Callable[..., Estimate], disc: str, said: str
+) -> None:
+    estimate = make()
+    estimate = replace(estimate, case=replace(estimate.case, discs=(), disc_class=disc))
+
+    rows = dict(estimate_sheet(estimate, definitions, "en").section("device").rows)
+
+    assert rows["Discs inside"] == said
+
+
 @pytest.mark.parametrize("locale", LOCALES)
 def test_the_log_of_decisions_is_printed(
     definitions: Definitions, make: Callable[..., Estimate], locale: str
@@ -217,7 +236,10 @@ def test_the_log_of_decisions_is_printed(
 
     rows = estimate_sheet(estimate, definitions, locale, agreed).section("log").tables[0].rows
 
-    assert [row[2:4] for row in rows] == [("desk", "web"), ("customer", "web")]
+    assert [row[2:4] for row in rows] == {
+        "en": [("the shop", "our web page"), ("you", "our web page")],
+        "de": [("die Werkstatt", "unsere Webseite"), ("Sie", "unsere Webseite")],
+    }[locale]
     assert len(estimate_sheet(estimate, definitions, locale).sections) + 1 == len(
         estimate_sheet(estimate, definitions, locale, agreed).sections
     )

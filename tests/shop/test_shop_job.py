@@ -385,6 +385,21 @@ def test_box_much_lighter_than_expected_is_noted_on_the_record(bench):
     assert "lighter" in record.section("differences").items[0]
 
 
+def test_the_bench_record_names_people_and_never_an_id(bench):
+    bench.arrive()
+    bench.do("done")
+    say = bench.workshop.bench_record_sheet
+
+    named = (
+        say(bench.definitions, bench.case, bench.texts, {"staff:ada": "Ada Example"})
+        .section("steps")
+        .tables[0]
+    )
+    unnamed = say(bench.definitions, bench.case, bench.texts).section("steps").tables[0]
+
+    assert [named.rows[0][-1], unnamed.rows[0][-1]] == ["Ada Example", "the shop"]
+
+
 def test_closing_is_counted_once_when_a_quote_is_revised(bench):
     """Work that stops here is put together again; work that goes on is closed by the rest of the plan."""
     from intakebot.workshop.bench import done_so_far

@@ -270,6 +270,20 @@ def test_a_stop_sign_gives_no_label_and_no_estimate_pages(shop: Shop) -> None:
     assert "Please do not send anything yet" in browser.get(f"/talk/{talk}/packing").text
 
 
+@pytest.mark.parametrize("decided", [False, True])
+def test_no_label_and_no_date_before_a_yes_and_none_after_a_no(shop: Shop, decided: bool) -> None:
+    browser = shop.browser()
+    talk = talk_to_estimate(browser)
+    if decided:
+        browser.get(f"/talk/{talk}/decision/decline")
+        browser.submit("/decision/decline")
+
+    answers = [browser.get(f"/talk/{talk}/papers/{name}").status for name in ("label.pdf", "dates.ics")]
+
+    assert answers == [404, 404]
+    assert "label.pdf" not in browser.get(f"/talk/{talk}/packing").html
+
+
 def test_papers_come_with_the_phase(shop: Shop) -> None:
     browser = shop.browser()
     talk = browser.talk("My dvd player does not turn on.")

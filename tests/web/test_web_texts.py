@@ -104,6 +104,22 @@ def test_every_code_has_its_words(definitions: Definitions, start: str, ends: tu
     assert missing == []
 
 
+def test_every_reason_to_ask_for_a_person_has_its_words(definitions: Definitions) -> None:
+    """The reasons are read from the conversation's own source, so that a new one cannot be forgotten."""
+    sources = [path.read_text(encoding="utf-8") for path in (WEB.parent / "conversation").glob("*.py")]
+    reasons = {reason for source in sources for reason in re.findall(r'hand_off\(\s*work,\s*"(\w+)"', source)}
+
+    missing = [
+        (locale, reason)
+        for locale in definitions.locales
+        for reason in sorted(reasons)
+        if f"web.intake.reason.{reason}" not in definitions.core_texts[locale]
+    ]
+
+    assert {"too_long", "wants_out", "safety"} <= reasons
+    assert missing == []
+
+
 def test_every_group_and_every_fact_type_has_its_words(definitions: Definitions) -> None:
     from intakebot.web.form_lines import GROUPS, group_of
 
