@@ -163,12 +163,12 @@ def open_facts(conversation: Conversation, question: Question) -> tuple[str, ...
 
 
 def has_news(conversation: Conversation, question: Question) -> bool:
-    """False when every choice left would only repeat what is held."""
-    return not question.choices or any(
-        fact not in conversation.facts
-        for choice in fitting_choices(conversation.facts, question)
-        for fact in choice.sets
-    )
+    """False when every choice left would only repeat what is held, or when only one is left: that is no question any more."""
+    if not question.choices:
+        return True
+    left = fitting_choices(conversation.facts, question)
+    telling = [choice for choice in left if any(value is not None for value in choice.sets.values())]
+    return len(telling) > 1 and any(fact not in conversation.facts for choice in left for fact in choice.sets)
 
 
 def fitting_choices(facts: Facts, question: Question) -> tuple[Choice, ...]:

@@ -22,6 +22,7 @@ from intakebot.conversation.reading import question_of
 from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.turn import MakeEstimate, Reply, ReplyChoice
 from intakebot.conversation.work import Work
+from intakebot.definitions.facts import holds
 from intakebot.definitions.model import Question
 from intakebot.quoting.money import Money, format_money
 
@@ -141,8 +142,8 @@ def ask_decline(work: Work) -> None:
 
 
 def ask_change(work: Work, fact_id: str) -> None:
-    """Ask for a new value of one fact: by the question that fills it alone, else in free words."""
-    question = next((q for q in work.family.questions.values() if q.fills == (fact_id,)), None)
+    """Ask for a new value of one fact: by a question that fills it, else in free words."""
+    question = _question_for(work, fact_id)
     if question is not None:
         entry = work.facts.get(fact_id)
         lead = ""
@@ -156,6 +157,22 @@ def ask_change(work: Work, fact_id: str) -> None:
     )
     text = work.say("change_value", label=fact_label(work.texts, fact), value=value)
     put_question(work, text, options_of_change(work, fact_id), Pending("change", fact=fact_id), "question")
+
+
+def _question_for(work: Work, fact_id: str) -> Question | None:
+    """The question to change a fact by: one that may be asked of this device once the value is gone, first of all one that fills
+    nothing else; a fact with a yes and a no never shares its question with others.
+    """
+    kept = {
+        fact: entry.answer
+        for fact, entry in work.facts.items()
+        if fact != fact_id and fact_id not in entry.because_of
+    }
+    filling = [q for q in work.family.questions.values() if fact_id in q.fills and q.tier != "logistics"]
+    alone = [q for q in work.family.questions.values() if q.fills == (fact_id,)]
+    shared = filling if work.fact(fact_id).type == "choice" else []
+    fitting = [q for q in (*alone, *shared) if holds(q.ask_when, kept) is True]
+    return next(iter(fitting or alone), None)
 
 
 def options_of_change(work: Work, fact_id: str) -> list[tuple[str, str]]:

@@ -14,6 +14,7 @@ from intakebot.conversation.guard import is_empty, is_reaction, key, readable
 from intakebot.conversation.handing import hand_off, hours
 from intakebot.conversation.reading import Understood, read
 from intakebot.conversation.safety import preempt, review
+from intakebot.conversation.state import Pending
 from intakebot.conversation.steering import (
     ALWAYS_HEARD,
     ASIDE,
@@ -151,6 +152,9 @@ def _next(work: Work, understood: Understood) -> None:
     pending = work.conversation.pending
     kind = pending.kind if pending is not None else None
     heard = understood.heard
+    if _missed_change(pending, understood):
+        _not_understood(work, "not_understood")
+        return
     if kind not in ("question", "confirm", "change", "story", None) and heard.choice:
         work.change(misses=0)
         take_choice(work, heard.choice)
@@ -175,6 +179,14 @@ def _next(work: Work, understood: Understood) -> None:
         go_on(work)
     else:
         _not_understood(work, "not_understood")
+
+
+def _missed_change(pending: Pending | None, understood: Understood) -> bool:
+    """A value to be changed was asked for and something else was heard: the question stays, else the talk goes in circles."""
+    asked_back = (
+        pending is not None and pending.because is not None and pending.because.reason == "asked_back"
+    )
+    return asked_back and not understood.answered
 
 
 def _recap_corrected(work: Work) -> None:

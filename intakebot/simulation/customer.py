@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from intakebot.conversation import ChoiceTaken, Conversation, MessageReceived, Reply, ReplyChoice
 from intakebot.definitions.model import Definitions, Family, Question
 from intakebot.simulation.personas import Persona
-from intakebot.simulation.truth import Truth
+from intakebot.simulation.truth import Truth, true_choice
 from intakebot.simulation.wording_en import (
     AGE,
     BARE,
@@ -111,7 +111,7 @@ class Customer:
         question = self.family.questions.get(pending.question or "")
         if question is None:
             return self._yes_no(reply, True)
-        return self._question(reply, question)
+        return self._question(reply, question, pending.tries)
 
     def _recap(self, reply: Reply, conversation: Conversation) -> ReplyChoice:
         for choice in reply.choices:
@@ -121,7 +121,7 @@ class Customer:
                 return choice
         return reply.choices[0]
 
-    def _question(self, reply: Reply, question: Question) -> str | ReplyChoice:
+    def _question(self, reply: Reply, question: Question, tries: int) -> str | ReplyChoice:
         chance = self.rng.random()
         if chance < self.persona.skips:
             return "skip"
@@ -141,6 +141,8 @@ class Customer:
             lie = self._lie(reply, question, choice)
             if lie is not None:
                 return lie
+        if tries:
+            return str(reply.choices.index(choice) + 1)  # words did not get through: the number will
         return self._say(reply, question, choice)
 
     def _say(self, reply: Reply, question: Question, choice: ReplyChoice) -> str | ReplyChoice:
@@ -173,11 +175,8 @@ class Customer:
     def _true_choice(self, reply: Reply, question: Question) -> ReplyChoice | None:
         """The listed choice that is true, if there is one."""
         if question.choices:
-            for choice in question.choices:
-                sets = {fact: value for fact, value in choice.sets.items() if value is not None}
-                if sets and all(self.truth.facts.get(fact) == value for fact, value in sets.items()):
-                    return _listed(reply, f"{question.id}:{choice.id}")
-            return None
+            choice = true_choice(question, self.truth)
+            return None if choice is None else _listed(reply, f"{question.id}:{choice.id}")
         return _listed(reply, f"{question.id}:{self.truth.facts.get(question.fills[0])}")
 
     def _lie(self, reply: Reply, question: Question, right: ReplyChoice) -> str | ReplyChoice | None:

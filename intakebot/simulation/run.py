@@ -26,13 +26,13 @@ from intakebot.conversation import (
     sms_parts,
     sms_text,
 )
-from intakebot.definitions.facts import Answer, holds
-from intakebot.definitions.model import Definitions, Family
+from intakebot.definitions.facts import Answer, Answers, holds
+from intakebot.definitions.model import Definitions, Family, Question
 from intakebot.errors import BadInputError
 from intakebot.simulation.customer import Customer
 from intakebot.simulation.personas import PERSONAS, Persona
-from intakebot.simulation.truth import Truth, sample_truth
-from intakebot.triage import expected_cost
+from intakebot.simulation.truth import Truth, sample_truth, true_choice
+from intakebot.triage import expected_cost, with_implied
 
 MOST_MESSAGES = 40
 CHANNELS = ("web", "sms", "web")
@@ -210,9 +210,12 @@ def _count_facts(talk: Talk, conversation: Conversation, truth: Truth) -> None:
 def _judge(
     talk: Talk, assessor: Assessments, conversation: Conversation, truth: Truth, family: Family, now: datetime
 ) -> None:
-    """Cost of the talk's plan under full information, against the best plan then; and the price's gap."""
+    """Cost of the talk's plan under full information, against the best plan then; and the price's gap.
+
+    Both plans come from the same planner, and both costs are exact ones in the problem under full information.
+    """
     day = now.date()
-    full = assessor.assess(family.id, {**form_answers(family, truth), **conversation.answers}, day)
+    full = assessor.assess(family.id, full_information(family, truth, conversation.answers), day)
     held = assessor.assess(family.id, conversation.answers, day)
     quote = max(full.quick.mean, 1.0)
     talk.price_gap = abs(held.quick.mean - full.quick.mean) / quote
@@ -224,6 +227,31 @@ def _judge(
     except BadInputError:
         return
     talk.regret = max(0.0, cost - full.bench.plan.expected_cost) / quote
+
+
+def full_information(family: Family, truth: Truth, held: Answers) -> dict[str, Answer]:
+    """All that this customer could have told: what the talk holds ("not sure" included), what the fixed-order form learns,
+    and the answers to every question that these allow."""
+    answers = with_implied(family, {**form_answers(family, truth), **held})
+    for _ in range(len(family.questions)):
+        before = len(answers)
+        for question in family.questions.values():
+            if question.tier != "logistics" and holds(question.ask_when, answers) is True:
+                fresh = {f: a for f, a in told_by(family, question, truth).items() if f not in answers}
+                answers = with_implied(family, {**answers, **fresh})
+        if len(answers) == before:
+            break
+    return answers
+
+
+def told_by(family: Family, question: Question, truth: Truth) -> dict[str, Answer]:
+    """What a truthful answer to one question tells: the facts of the first choice that is true, no more."""
+    known = dict.fromkeys(question.fills, Answer(None, "not_known"))
+    if not question.choices:
+        return known | {fact: Answer(truth.facts[fact]) for fact in question.fills if fact in truth.facts}
+    choice = true_choice(question, truth)
+    sets = choice.sets if choice is not None else {}
+    return known | {fact: Answer(value) for fact, value in sets.items() if value is not None}
 
 
 def form_answers(family: Family, truth: Truth) -> dict[str, Answer]:
@@ -242,8 +270,8 @@ def _form(family: Family, truth: Truth) -> tuple[int, dict[str, Answer]]:
     for question in family.questions.values():
         if question.tier == "logistics" or holds(question.ask_when, answers) is not True:
             continue
-        asked += 1
-        for fact in question.fills:
-            value = truth.facts.get(fact)
-            answers[fact] = Answer(value) if value is not None else Answer(None, "not_known")
+        fresh = {f: a for f, a in told_by(family, question, truth).items() if f not in answers}
+        if fresh:
+            asked += 1
+            answers = with_implied(family, {**answers, **fresh})
     return asked, answers

@@ -1,8 +1,9 @@
 """A hidden truth for one simulated customer: a device, its faults, and the answer to every intake fact.
 
-Sampled from the definitions themselves: faults by their prior odds (one, sometimes two), findings by their likelihoods given
-those faults, and facts so that the findings' conditions hold. Facts that no finding looks at get ordinary answers. A truth is
-consistent with what facts imply, as the talk's derived facts will be.
+Sampled from the definitions themselves, by the very model that triage uses: first what happened to the device (facts that move the
+odds of faults), then the fault set by its prior given those, then findings by their likelihoods given the fault set, and facts so
+that the findings' conditions hold. Facts that nothing looks at get ordinary answers. A truth is consistent with what facts
+imply, as the talk's derived facts will be; what no customer could tell together is drawn anew.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass
+
+import numpy as np
 
 from intakebot.definitions.facts import (
     AllOf,
@@ -22,13 +25,20 @@ from intakebot.definitions.facts import (
     facts_of,
     holds,
 )
-from intakebot.definitions.model import Family, Finding
+from intakebot.definitions.model import Choice, Family, Finding, Question
 from intakebot.definitions.values import options_of
+from intakebot.triage.network import network_of, prior_odds
 
-TWO_FAULTS = 0.13
-"""Share of jobs with two faults (about one in seven, as the priors of flows/ say)."""
+MOST_DRAWS = 60
+"""Draws until a truth is one that a customer could tell; the last one is taken as it is."""
+PLAIN_SHARE = 0.7
+"""Share of devices to which nothing in particular happened just before; the other options share the rest."""
 HAZARD = 0.004
 YES_SHARE = 0.12
+READS_SOME = ("some_discs_fail", "only_one_disc", "intermittent_read", "skips")
+COMPLAINTS = (
+    *READS_SOME, "no_power", "no_display", "no_sound", "shuts_off", "disc_not_read", "loading_trouble", "drive_not_detected",
+)  # fmt: skip
 ATTEMPT_SHARES = (("nobody", 0.72), ("owner", 0.14), ("friend", 0.05), ("shop", 0.09))
 
 
@@ -44,8 +54,25 @@ class Truth:
         return {fact: Answer(value) for fact, value in self.facts.items()}
 
 
+def true_choice(question: Question, truth: Truth) -> Choice | None:
+    """The first choice of a question that is true of the device; None when none of them is."""
+    for choice in question.choices:
+        sets = {fact: value for fact, value in choice.sets.items() if value is not None}
+        if sets and all(truth.facts.get(fact) == value for fact, value in sets.items()):
+            return choice
+    return None
+
+
 def sample_truth(family: Family, rng: random.Random) -> Truth:
     """One truth; the same state of `rng` gives the same one."""
+    for _ in range(MOST_DRAWS):
+        truth = _draw(family, rng)
+        if _tellable(family, truth.facts):
+            break
+    return truth
+
+
+def _draw(family: Family, rng: random.Random) -> Truth:
     facts: dict[str, Value] = {}
     device = rng.choice(sorted(family.devices))
     _set(family, facts, "device_kind", device)
@@ -59,14 +86,20 @@ def sample_truth(family: Family, rng: random.Random) -> Truth:
                 "not_tried"  # of a device for one class only, nobody tells the class apart from "discs"
             )
     _background(family, facts, rng)
-    faults = _sample_faults(family, device, facts, rng)
-    ordered = sorted(family.findings.values(), key=lambda finding: len(finding.values) <= 2)
-    for finding in ordered:
+    network = network_of(family)
+    odds = prior_odds(network, {fact: Answer(value) for fact, value in facts.items()})
+    logs = network.members @ np.log(odds)
+    row = rng.choices(range(len(network.sets)), np.exp(logs - logs.max()).tolist())[0]
+    # Findings with many values first: they say most, and the plain ones have to fit them.
+    for finding in sorted(family.findings.values(), key=lambda finding: len(finding.values) <= 2):
         if finding.stage == "intake":
-            _sample_finding(family, finding, faults, facts, rng)
+            shares = {value: float(chance[row]) for value, chance in network.given[finding.id].items()}
+            _sample_finding(family, finding, shares, facts, rng)
     _fill(family, device, facts, rng)
     _make_plain(facts)
-    return Truth(faults, dict(sorted(facts.items())))
+    return Truth(
+        tuple(sorted(network.faults[fault] for fault in network.sets[row])), dict(sorted(facts.items()))
+    )
 
 
 def _background(family: Family, facts: dict[str, Value], rng: random.Random) -> None:
@@ -88,43 +121,55 @@ def _background(family: Family, facts: dict[str, Value], rng: random.Random) -> 
             facts[fact.id] = _weighted((("in_device", 0.8), ("loose_in_box", 0.1), ("lost", 0.1)), rng)
         elif fact.role == "part_candidates":
             facts[fact.id] = rng.choice((1, 2))
+    for fact_id in sorted(_moves_odds(family) - facts.keys(), key=lambda each: each == "started_after"):
+        fact = family.facts[fact_id]
+        if fact.type == "yes_no":
+            _set(family, facts, fact_id, "yes" if rng.random() < YES_SHARE else "no")
+        elif fact_id == "started_after":
+            _set(family, facts, fact_id, _what_happened(family, facts, rng))
 
 
-def _sample_faults(
-    family: Family, device: str, facts: Mapping[str, Value], rng: random.Random
-) -> tuple[str, ...]:
-    answers = {fact: Answer(value) for fact, value in facts.items()}
-    weights: dict[str, float] = {}
-    for fault in family.faults.values():
-        weight = fault.by_device.get(device, fault.prior)
-        for change in fault.odds_when:
-            if holds(change.when, answers) is True:
-                weight *= change.times
-        weights[fault.id] = weight
-    first = _weighted(tuple(weights.items()), rng)
-    if family.faults[first].alone or rng.random() > TWO_FAULTS:
-        return (first,)
-    others = {f: w for f, w in weights.items() if f != first and not family.faults[f].alone}
-    return tuple(sorted((first, _weighted(tuple(others.items()), rng))))
+def _what_happened(family: Family, facts: Mapping[str, Value], rng: random.Random) -> str:
+    """What happened just before it began: mostly nothing; never what other facts deny."""
+    options = [
+        option
+        for option in family.facts["started_after"].options
+        if _fits(family, facts, {"started_after": option})
+        and not (option == "opening" and facts.get("opened") == "nobody")
+    ]
+    each = (1 - PLAIN_SHARE) / max(len(family.facts["started_after"].options) - 1, 1)
+    return _weighted(tuple((o, PLAIN_SHARE if o == "nothing" else each) for o in options), rng)
+
+
+def _moves_odds(family: Family) -> frozenset[str]:
+    """Facts that change the odds of faults or what steps can still do, and that no finding looks at."""
+    moving = {
+        fact
+        for fault in family.faults.values()
+        for change in fault.odds_when
+        for fact in facts_of(change.when)
+    }
+    moving |= {
+        fact for step in family.steps.values() for change in step.tried for fact in facts_of(change.when)
+    }
+    return frozenset(moving) - _in_findings(family)
+
+
+def _in_findings(family: Family) -> frozenset[str]:
+    return frozenset(
+        fact
+        for finding in family.findings.values()
+        for condition in finding.values.values()
+        for fact in facts_of(condition)
+    )
 
 
 def _sample_finding(
-    family: Family, finding: Finding, faults: tuple[str, ...], facts: dict[str, Value], rng: random.Random
+    family: Family, finding: Finding, shares: dict[str, float], facts: dict[str, Value], rng: random.Random
 ) -> None:
     answers = {fact: Answer(value) for fact, value in facts.items()}
     if finding.applies_when is not None and holds(finding.applies_when, answers) is not True:
         return
-    values = list(finding.values)
-    if len(values) == 2 and set(values) == {"yes", "no"}:
-        absent = 1 - (finding.leak or 0.0)
-        for fault in faults:
-            absent *= 1 - finding.raises.get(fault, 0.0)
-        shares = {"no": absent, "yes": 1 - absent}
-    else:
-        rows = [finding.rows[fault] for fault in faults if fault in finding.rows]
-        normal = finding.normal or values[0]
-        chosen = min(rows, key=lambda row: float(row.get(normal, 0.0)), default=finding.base)
-        shares = dict(chosen)
     while shares:
         value = _weighted(tuple(sorted(shares.items())), rng)
         wanted = assignment(finding.values[value], facts, rng)
@@ -197,12 +242,7 @@ def _set(family: Family, facts: dict[str, Value], fact: str, value: Value) -> No
 def _fill(family: Family, device: str, facts: dict[str, Value], rng: random.Random) -> None:
     """Ordinary answers for what is left; facts of findings that did not apply stay unknown to the customer."""
     plays = family.devices[device].discs
-    in_findings = {
-        fact
-        for finding in family.findings.values()
-        for condition in finding.values.values()
-        for fact in facts_of(condition)
-    }
+    in_findings = _in_findings(family)
     for fact in family.facts.values():
         if fact.id in in_findings and fact.role != "disc_result":
             continue
@@ -230,20 +270,39 @@ def _fill(family: Family, device: str, facts: dict[str, Value], rng: random.Rand
 
 
 def _make_plain(facts: dict[str, Value]) -> None:
-    """What no customer could tell together: a start after opening though nobody opened it, the time of a noise that is not there,
-    reading as the moment it fails though it reads."""
-    if facts.get("started_after") == "opening" and facts.get("opened") == "nobody":
-        facts["started_after"] = "nothing"
+    """No time of a noise that is not there."""
     if facts.get("noise") == "none":
         facts.update({fact: "no" for fact in ("noise_at_power_on", "noise_with_disc") if fact in facts})
-    if facts.get("when_fails") == "reading" and facts.get("disc_not_read") == "no":
-        del facts["when_fails"]
+
+
+def _tellable(family: Family, facts: Mapping[str, Value]) -> bool:
+    """Whether one customer could tell all of it of one device.
+
+    Not: a tray that will not close on a device without one; reading something though every class tried fails, or
+    nothing at all though one class plays; reading as the moment it fails though it reads; a device that has no complaint.
+    """
+    results = {
+        facts[fact.id] for fact in family.facts.values() if fact.role == "disc_result" and fact.id in facts
+    }
+    reads_some = any(facts.get(fact) == "yes" for fact in READS_SOME)
+    if facts.get("tray_wont_close") == "yes" and facts.get("loading") != "tray":
+        return False
+    if (
+        "fails" in results
+        and "plays" not in results
+        and facts.get("disc_not_read") == "no"
+        and not reads_some
+    ):
+        return False
+    if facts.get("when_fails") == "reading" and facts.get("disc_not_read") == "no" and not reads_some:
+        return False
+    return "fails" in results or any(facts.get(fact) == "yes" for fact in COMPLAINTS)
 
 
 def _main_symptom(facts: Mapping[str, Value]) -> str:
     """What the customer would name first."""
     order = (
-        ("no_power", "power"), ("loading_trouble", "loading"), ("disc_not_read", "reading"), ("skips", "skipping"),
+        ("no_power", "something_else"), ("loading_trouble", "loading"), ("disc_not_read", "reading"), ("skips", "skipping"),
         ("some_discs_fail", "reading"), ("only_one_disc", "reading"), ("intermittent_read", "reading"),
     )  # fmt: skip
     named = next((name for fact, name in order if facts.get(fact) == "yes"), None)

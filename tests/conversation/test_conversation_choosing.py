@@ -169,3 +169,61 @@ def test_no_message_offers_more_than_five_choices_except_the_recap(definitions):
                 or reply.kind in ("recap",)
                 or talk.conversation.pending.kind == "change"
             )
+
+
+def test_what_is_wrong_is_asked_even_when_a_class_that_plays_was_told(definitions):
+    talk = Talk(definitions, SetAssessor())
+    talk.say("my dvd player, music CDs play fine")
+    talk.tap("hazards:none")
+
+    assert talk.turn.asked == "symptom"
+    # CDs that play already say that it reads some disc, so that choice is gone.
+    assert "symptom:every" not in [choice.value for choice in talk.turn.replies[-1].choices]
+
+
+def test_something_else_as_the_main_trouble_is_followed_up(definitions):
+    talk = Talk(definitions, SetAssessor())
+    for value in ("hazards:none", "device_group:hifi", "symptom:other"):
+        talk.tap(value)
+
+    assert talk.turn.asked == "other_trouble"
+    talk.tap("other_trouble:power")
+    assert talk.value("no_power") == "yes"
+
+
+def test_a_question_with_one_choice_left_is_not_asked(definitions):
+    talk = Talk(definitions, SetAssessor())
+    for value in ("hazards:none", "device_group:hifi", "symptom:loading"):
+        talk.tap(value)
+    assert talk.turn.asked == "loading_how"
+    talk.say("there is a disc stuck inside")
+
+    # A disc inside leaves one of the five choices; what is left to ask is which kind of disc it is.
+    assert talk.turn.asked == "stuck_disc_class"
+    assert talk.conversation.asked.count("loading_how") == 1
+
+
+def test_the_kind_of_console_is_changed_by_the_question_for_consoles(definitions):
+    talk = Talk(definitions, SetAssessor())
+    talk.say("my games console skips, nobody has opened it")
+    for value in ("hazards:none", "console_kind:not_sure"):
+        talk.tap(value)
+
+    talk.tap("change:device_kind")
+
+    assert talk.turn.asked == "console_kind"
+    talk.tap("console_kind:slot")
+    assert (talk.value("device_kind"), talk.value("loading")) == ("console_slot", "slot")
+
+
+def test_a_change_that_was_not_understood_is_asked_again_and_the_recap_does_not_go_in_circles(definitions):
+    talk = ready(definitions, SetAssessor())
+    talk.tap("change:opened")
+
+    talk.say("it is ten years old")
+
+    assert talk.turn.asked == "opened"
+    assert talk.conversation.pending.tries == 1
+    assert talk.value("age_years") == 10
+    talk.say("4")
+    assert talk.value("opened") == "shop"

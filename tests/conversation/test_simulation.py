@@ -10,12 +10,13 @@ from dataclasses import replace
 import pytest
 
 from intakebot.assess import Assessments
+from intakebot.definitions.facts import Answer
 from intakebot.simulation import report_lines, run, simulate, text_report
 from intakebot.simulation.command import DAY
 from intakebot.simulation.customer import Customer
 from intakebot.simulation.personas import PERSONAS
-from intakebot.simulation.run import fixed_form_questions
-from intakebot.simulation.truth import sample_truth
+from intakebot.simulation.run import fixed_form_questions, full_information, told_by
+from intakebot.simulation.truth import Truth, sample_truth
 from intakebot.simulation.wording_en import CLAUSES
 
 
@@ -132,3 +133,52 @@ def test_the_command_prints_progress_and_a_report(root):
     assert code in (0, 2)
     assert "completion, cooperative" in out.getvalue()
     assert "2 of 2 talks" in progress.getvalue()
+
+
+def test_truths_are_such_as_one_customer_could_tell(definitions):
+    family = definitions.families["disc_drive"]
+    rng = random.Random(5)
+    for _ in range(200):
+        facts = sample_truth(family, rng).facts
+        results = {value for fact, value in facts.items() if fact.endswith("_result")}
+        assert facts.get("tray_wont_close") != "yes" or facts["loading"] == "tray"
+        assert facts.get("started_after") != "opening" or facts["opened"] != "nobody"
+        if "fails" in results and "plays" not in results and facts.get("disc_not_read") == "no":
+            assert "yes" in {
+                facts.get(f) for f in ("some_discs_fail", "only_one_disc", "intermittent_read", "skips")
+            }
+
+
+def test_what_happened_before_moves_the_sampled_faults(definitions):
+    family = definitions.families["disc_drive"]
+    rng = random.Random(6)
+    opened, closed = [], []
+    for _ in range(1500):
+        truth = sample_truth(family, rng)
+        who = truth.facts["opened"]
+        if who != "shop":
+            (closed if who == "nobody" else opened).append("loader_mistimed" in truth.faults)
+
+    # odds of a mistimed loader: times 8 when an owner or a friend opened it, times 0.2 when nobody did
+    assert sum(opened) / len(opened) > 5 * sum(closed) / len(closed)
+
+
+def test_full_information_holds_what_one_choice_tells_and_no_more(definitions):
+    family = definitions.families["disc_drive"]
+    truth = Truth(("lens_dirty",), {"main_symptom": "skipping", "skips": "yes", "some_discs_fail": "yes"})
+
+    told = told_by(family, family.questions["symptom"], truth)
+
+    # "some discs do not play" needs main_symptom = reading, so the first true choice is "it skips".
+    assert {fact for fact, answer in told.items() if answer.value is not None} == {"main_symptom", "skips"}
+
+
+def test_what_the_customer_did_not_know_stays_unknown_under_full_information(definitions):
+    family = definitions.families["disc_drive"]
+    truth = sample_truth(family, random.Random(1))
+    held = {"opened": Answer(None, "not_known")}
+
+    full = full_information(family, truth, held)
+
+    assert full["opened"].value is None
+    assert full["device_kind"].value == truth.facts["device_kind"]
