@@ -90,6 +90,9 @@ class Relay:
                 sent = self.run_once()
             except StoreBusyError:
                 sent = 0
+            except Exception as error:  # the thread must go on; the text of an error may hold personal data
+                _log.error("sending failed: %s", type(error).__name__)
+                sent = 0
             if sent == 0:
                 self._wake.wait(IDLE_S)
 

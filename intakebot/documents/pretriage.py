@@ -92,7 +92,14 @@ def _ladder(notes: PretriageNotes, texts: Texts) -> Section:
     if not notes.rungs:
         return Section("ladder", title, paragraphs=(texts.say("documents.ladder.nothing"),))
     summary = _joined([f"{label}: {value}" for label, value in notes.summary])
-    return Section("ladder", title, paragraphs=summary, items=notes.why, figure="ladder")
+    return Section(
+        "ladder",
+        title,
+        paragraphs=summary,
+        items=notes.why,
+        figure="ladder",
+        notes=(texts.say("documents.ladder.legend"),),
+    )
 
 
 def _parts(parts: Sequence[PartToHave], texts: Texts) -> Section:

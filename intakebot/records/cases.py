@@ -124,7 +124,8 @@ class Cases:
     ) -> Page:
         """One page of cases: last changed first, or (`oldest_first`) the one unchanged for longest.
 
-        search: words; every one must begin a word of the case (name, reference, model).
+        search: words; every one must begin a word of the case (name, reference, model). A reference typed in full finds
+            its case alone, by the index of references.
         after: the cursor of the page before; it belongs to the same filter.
         Raises: BadInputError for a cursor that is not ours.
         """
@@ -136,7 +137,10 @@ class Cases:
         for name, value in wanted.items():
             if value is not None:
                 query = query.where(_c[name] == value)
-        for word in words:
+        exact = self._by_reference(words)
+        if exact is not None:
+            query = query.where(_c.id == exact)
+        for word in () if exact is not None else words:
             begins = (case_words.c.word >= word[:60], case_words.c.word < word[:60] + "\U0010ffff")
             query = query.where(exists().where(case_words.c.conversation_id == _c.id, *begins))
         if after is not None:
@@ -152,6 +156,13 @@ class Cases:
         lines = tuple(_line(row) for row in rows[:size])
         more = len(rows) > size
         return Page(lines, _cursor(lines[-1].updated_at, lines[-1].id, fingerprint) if more else None)
+
+    def _by_reference(self, words: tuple[str, ...]) -> str | None:
+        """The case whose whole reference was typed, if that is all that was typed."""
+        if len(words) != 1:
+            return None
+        query = select(_c.id).where(_c.reference == words[0].upper())
+        return self._connection.execute(query).scalar_one_or_none()
 
     def counts(self, cap: int = 500) -> dict[str, int]:
         """How many cases wait for what, each counted up to `cap` only, so that the cost does not grow with the shop."""

@@ -6,10 +6,12 @@ Rule sets: axe's wcag2a, wcag2aa, wcag21a, wcag21aa, wcag22aa and best-practice.
 
 from __future__ import annotations
 
+import io
 import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from pypdf import PdfReader
 
 from tests.web.shop import PASSWORD, Browser, Shop
 from tests.web.ways import accept, check_in, send, talk_to_estimate
@@ -17,7 +19,10 @@ from tests.web.ways import accept, check_in, send, talk_to_estimate
 pytestmark = pytest.mark.browser
 
 LOOKS = [(width, scheme) for width in (320, 1280) for scheme in ("light", "dark")]
-OPTIONS = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+OPTIONS = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    "resultTypes": ["violations"],  # every rule runs; only violations are listed node by node
+}
 SMALL_TARGETS = """() => [...document.querySelectorAll('button, .button, .tap, nav a, select, summary, label.option, input:not([type=hidden])')]
   .filter(e => e.offsetParent !== null && !e.closest('label.option input') && !(e.type === 'radio' || e.type === 'checkbox'))
   .map(e => [e, e.getBoundingClientRect()])
@@ -135,6 +140,20 @@ def test_text_can_be_enlarged_and_spaced(live: Shop, chromium) -> None:  # type:
     )
 
     assert page.evaluate("document.documentElement.scrollWidth") <= 640
+    context.close()
+
+
+def test_the_pre_triage_page_prints_on_one_page(live: Shop, chromium) -> None:  # type: ignore[no-untyped-def]
+    case = talk_to_estimate(live.browser())
+    technician = live.browser("technician")
+    context = chromium.new_context()
+    context.add_cookies(cookies(technician, live.services.base_url))
+    page = context.new_page()
+    page.goto(f"{live.services.base_url}/bench/{case}/pretriage")
+
+    pages = {paper: len(PdfReader(io.BytesIO(page.pdf(format=paper))).pages) for paper in ("A4", "Letter")}
+
+    assert pages == {"A4": 1, "Letter": 1}
     context.close()
 
 

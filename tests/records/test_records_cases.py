@@ -129,6 +129,25 @@ def test_filters_and_search_narrow_the_list(store: Store, a_case: Case) -> None:
     assert (found, by_reference) == (["c_0007"], ["c_0003"])
 
 
+def test_a_reference_typed_in_full_finds_that_case_alone_within_the_filter(
+    store: Store, a_case: Case
+) -> None:
+    """R0003 waits for a box; another case has R0003 among its words, as a model name would be."""
+    _add(store, *_many(a_case, 9))
+    with store.unit_of_work() as work:
+        other = work.cases.get("c_0007")
+        work.cases.save_words(replace(other, index=replace(other.index, search_words=("r0003",))))
+        work.commit()
+
+    with store.reading() as work:
+        found, part, elsewhere = (
+            [line.id for line in work.cases.page(**asked).lines]
+            for asked in ({"search": "r0003"}, {"search": "r000"}, {"search": "R0003", "waits_for": "bench"})
+        )
+
+    assert (found, len(part), elsewhere) == (["c_0003"], 9, [])
+
+
 @pytest.mark.parametrize("cursor", ["", "x", "WzFd", "bm90IGpzb24", "é", "W" * 5000, "WyIyIiwgImEiLCAiYiJd"])
 def test_a_foreign_cursor_is_bad_input(store: Store, cursor: str) -> None:
     with store.reading() as work, pytest.raises(BadInputError):

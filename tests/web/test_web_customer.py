@@ -69,6 +69,7 @@ def test_from_first_word_to_a_box_on_its_way(shop: Shop) -> None:
 
     assert "Never more than" in estimate.text
     assert "Put these in" in packing.text
+    assert "These dates hold if you post it on" in packing.text
     assert status is not None
     assert "Your box is on its way" in status.text
     assert stored(shop, talk).phase == "shipped"
