@@ -31,6 +31,7 @@ from intakebot.conversation.work import Work
 from intakebot.definitions.model import Definitions
 from intakebot.definitions.texts import Texts
 from intakebot.errors import BadInputError
+from intakebot.understanding import HeardFact as Understood
 
 LONG_SILENCE = timedelta(hours=24)
 
@@ -47,11 +48,13 @@ def open_conversation(
     text: str | None = None,
     message_id: str = "open",
     links: Mapping[str, str] | None = None,
+    suggested: tuple[Understood, ...] = (),
 ) -> Turn:
     """Start a talk: the opener, and, with `text`, the first turn over it in the same answer.
 
     Args:
         family: id of the family; None takes the first by id. locale: an unknown one falls back to the first shipped.
+        suggested: a language model's proposals about `text`, as in `MessageReceived`.
     Raises: BadInputError for an unknown family.
     """
     family_id = family if family is not None else min(definitions.families)
@@ -73,7 +76,7 @@ def open_conversation(
         if channel != "sms":
             ask_story(work)
         return work.seal()
-    event = MessageReceived(message_id, text)
+    event = MessageReceived(message_id, text, suggested=suggested)
     first = advance(definitions, asked, event, now, assessor=assessor, links=links)
     work = Work(definitions, first.conversation, now, assessor, links or {}, message_id)
     _open(work)
@@ -116,6 +119,7 @@ def advance(
         definitions, _migrated(definitions, conversation), now, assessor, links or {}, event.message_id
     )
     if isinstance(event, MessageReceived):
+        work.suggested = event.suggested
         _arrive(work, event.channel)
         take_message(work, event.text)
     elif isinstance(event, ChoiceTaken):

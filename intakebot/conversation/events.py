@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from intakebot.conversation.state import Phase
+from intakebot.understanding import HeardFact
 
 
 @dataclass(frozen=True)
@@ -17,11 +18,13 @@ class MessageReceived:
     """Free text from the customer, as it came (any bytes that decode; the engine cuts and cleans it).
 
     channel: when it came by another channel than the last one; None keeps it.
+    suggested: what a language model proposed and `understanding.suggester.admit` let through; only ever asked as yes/no.
     """
 
     message_id: str
     text: str
     channel: str | None = None
+    suggested: tuple[HeardFact, ...] = ()
 
 
 @dataclass(frozen=True)

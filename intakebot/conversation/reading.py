@@ -13,7 +13,7 @@ confirmed value it is asked first when it is doubtful or the stake is high.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from intakebot.conversation.asking import Sets, answer_choices
 from intakebot.conversation.choosing import VAGUE, open_facts
@@ -56,7 +56,14 @@ def read(work: Work, text: str, locale: str | None = None) -> Understood:
         work.today,
         known={fact: entry.value for fact, entry in work.facts.items() if entry.value is not None},
     )
-    return take(work, heard, pending)
+    return take(work, _with_suggestions(work, heard), pending)
+
+
+def _with_suggestions(work: Work, heard: Heard) -> Heard:
+    """What was heard, with a language model's proposals behind the light model's; nothing that is stated already."""
+    said = {fact.fact for fact in (*heard.facts, *heard.proposals)}
+    more = tuple(guess for guess in work.suggested if guess.fact not in said)
+    return replace(heard, proposals=(*heard.proposals, *more)) if more else heard
 
 
 def expecting_of(work: Work, pending: Pending | None, text: str = "") -> Expecting | None:
@@ -290,7 +297,9 @@ def _propose(work: Work, heard: Heard) -> None:
         value = _valid(work, guess)
         if value is not None:
             add_proposal(work, Proposal(guess.fact, value, guess.certainty, guess.quote))
-            work.note("proposed", fact=guess.fact, value=str(value), certainty=guess.certainty)
+            work.note(
+                "proposed", fact=guess.fact, value=str(value), certainty=guess.certainty, source=guess.source
+            )
 
 
 def add_proposal(work: Work, proposal: Proposal) -> None:

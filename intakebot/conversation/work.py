@@ -18,6 +18,7 @@ from intakebot.conversation.values import value_to_mapping
 from intakebot.definitions.facts import Answer, Value
 from intakebot.definitions.model import Definitions, Fact, Family
 from intakebot.definitions.texts import Texts
+from intakebot.understanding import HeardFact as Understood
 
 
 @dataclass
@@ -25,6 +26,7 @@ class Work:
     """One turn in the making.
 
     acks: short clauses to be put before the next question. message_id: of the event under way.
+    suggested: a language model's proposals about this message, if any.
     """
 
     definitions: Definitions
@@ -41,6 +43,7 @@ class Work:
     echoed: list[tuple[str, Value | None]] = field(default_factory=list)
     corrected: list[tuple[str, Value | None]] = field(default_factory=list)
     dropped: list[tuple[str, Value | None]] = field(default_factory=list)
+    suggested: tuple[Understood, ...] = ()
     _answers: tuple[Mapping[str, FactEntry], dict[str, Answer]] | None = None
 
     @property

@@ -14,7 +14,7 @@ from typing import Literal
 from intakebot.definitions.facts import Value
 
 Span = tuple[int, int]
-Source = Literal["phrase", "answer", "amount", "date", "count", "contact", "model"]
+Source = Literal["phrase", "answer", "amount", "date", "count", "contact", "model", "suggestion"]
 Reply = Literal["yes", "no", "not_known", "declined"]
 Precision = Literal["day", "week", "month", "year"]
 
@@ -28,7 +28,7 @@ class HeardFact:
         certainty: chance in (0, 1] that the value is what the customer means; a hedge ("I think") lowers it.
         span, quote: the words it was read from, in the original text.
         negated: the value came from a denial ("no smoke" gives smoke_or_smell = "no", negated).
-        source: what read it; `model` only ever appears among proposals.
+        source: what read it; `model` (the light model) and `suggestion` (a language model) only ever appear among proposals.
     """
 
     fact: str
