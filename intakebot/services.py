@@ -17,6 +17,7 @@ from intakebot.errors import RequestRunningError
 from intakebot.records import Case, Store
 from intakebot.records.tokens import Ids, RandomIds
 from intakebot.turn_draft import Workshop
+from intakebot.understanding.suggester import Suggester
 
 
 class CaseLocks:
@@ -67,6 +68,7 @@ class Services:
         links: addresses of the customer's pages for a case (`form`, `estimate`, `packing`); put into texts, not stored.
         source: this installation's name in events (a URI).
         wake: called after a commit that left something to send.
+        suggester: a language model that may propose facts; None, as shipped: there is none.
     """
 
     store: Store
@@ -78,6 +80,7 @@ class Services:
     links: Callable[[Case], Mapping[str, str]] = no_links
     source: str = "urn:intakebot"
     wake: Callable[[], None] = lambda: None
+    suggester: Suggester | None = None
     locks: CaseLocks = field(default_factory=CaseLocks)
     running: RunningRequests = field(default_factory=RunningRequests)
 

@@ -18,6 +18,7 @@ from intakebot.channels.relay import Relay
 from intakebot.definitions.model import Definitions
 from intakebot.editions import Editions
 from intakebot.errors import DefinitionError
+from intakebot.model_server import ModelServer
 from intakebot.packing.bench_queue import Queue
 from intakebot.quoting.profiles import profile_check
 from intakebot.records import Case, Store, migrate, open_store
@@ -83,6 +84,7 @@ def open_shop(settings: Settings) -> Shop:
     turns = build_services(
         store, settings.definitions_root, Assessments, workshop, settings.secret_key,
         links=links, source=base, wake=late.wake,
+        suggester=ModelServer(settings.model_url, settings.model_key) if settings.model_url else None,
     )  # fmt: skip
     problems = [*phrase_problems(turns.editions.current), *profile_check(turns.editions.current)]
     if problems:

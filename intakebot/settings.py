@@ -14,6 +14,8 @@
 | INTAKEBOT_SMTP_SECURITY | starttls, tls, or none (a server on this machine only) | starttls |
 | INTAKEBOT_MAIL_FROM | our address, as customers see it; needed with a host or a listener | - |
 | INTAKEBOT_MAIL_LISTEN | host:port where the shop's mail server hands customers' mail over by LMTP | -, no listener |
+| INTAKEBOT_MODEL_URL | a language model's adapter that may propose facts, https (http on this machine); see DEVELOPERS.md | -, no model |
+| INTAKEBOT_MODEL_KEY | bearer token for it | - |
 | INTAKEBOT_PHOTOS_URL | where photos are kept, any fsspec URL such as s3://bucket/photos | a folder in the data folder |
 """
 
@@ -61,6 +63,8 @@ class Settings:
     mail_listen: tuple[str, int] | None = None
     mail_address: str = ""
     photos_url: str = ""
+    model_url: str = ""
+    model_key: str = ""
 
 
 def read_settings(environ: Mapping[str, str]) -> Settings:
@@ -92,6 +96,8 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
         mail_listen=_mail_listen(environ),
         mail_address=environ.get("INTAKEBOT_MAIL_FROM", ""),
         photos_url=environ.get("INTAKEBOT_PHOTOS_URL") or (data_dir / "photos").as_uri(),
+        model_url=_model_url(environ),
+        model_key=environ.get("INTAKEBOT_MODEL_KEY", ""),
     )
 
 
@@ -162,6 +168,17 @@ def _mail_listen(environ: Mapping[str, str]) -> tuple[str, int] | None:
         )
     _our_address(environ)
     return host, int(port)
+
+
+def _model_url(environ: Mapping[str, str]) -> str:
+    url = environ.get("INTAKEBOT_MODEL_URL", "").strip()
+    parts = urlsplit(url)
+    near = parts.scheme == "http" and parts.hostname in ("127.0.0.1", "::1", "localhost")
+    if url and (not parts.netloc or not (parts.scheme == "https" or near) or parts.username is not None):
+        raise SettingsError(
+            "INTAKEBOT_MODEL_URL: expected an https URL without a user name, or http on this machine"
+        )
+    return url
 
 
 def _definitions_root(environ: Mapping[str, str]) -> Path:

@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from intakebot.conversation import Conversation, open_conversation
+from intakebot.conversation import Conversation, MessageReceived, open_conversation
 from intakebot.conversation import Event as TalkEvent
 from intakebot.definitions import Definitions
 from intakebot.errors import (
@@ -33,6 +33,7 @@ from intakebot.errors import (
     StaleVersionError,
     StoreBusyError,
 )
+from intakebot.model_server import suggested, with_suggestions
 from intakebot.records import Case, UnitOfWork
 from intakebot.records.case import StoredAnswer
 from intakebot.records.columns import to_json
@@ -41,6 +42,8 @@ from intakebot.records.tokens import hash_secret
 from intakebot.services import CaseLocks, RunningRequests, Services, build_services, utc_now
 from intakebot.turn_draft import CaseChange, Decided, Draft, Via, Workshop, answer_mapping
 from intakebot.turn_save import announce, last_words, save_draft
+from intakebot.understanding import HeardFact
+from intakebot.understanding.suggester import Suggester
 
 __all__ = [
     "CaseLocks",
@@ -119,14 +122,21 @@ def open_case(
         raise BadInputError("locale", locale, "one of " + ", ".join(definitions.locales))
     if family is not None and family not in definitions.families:
         raise BadInputError("family", family, "one of " + ", ".join(sorted(definitions.families)))
+    guesses: tuple[HeardFact, ...] = ()
     for attempt in range(MAX_ROUNDS):
         stored = _stored(services, request)
         if stored is not None:
             case_id = str(stored.conversation_id)
             answer = TurnAnswer(stored.status, stored.body, replayed=True)
             return Opened(answer, case_id, first_token(services, case_id))
+        if attempt == 0 and services.suggester is not None and text:
+            guesses = suggested(
+                services.suggester, definitions, family or min(definitions.families), locale, text
+            )
         try:
-            return _open(services, definitions, via, locale, text, family, message_id, request, traceparent)
+            return _open(
+                services, definitions, via, locale, text, family, message_id, request, traceparent, guesses
+            )
         except RequestRunningError:
             _give_way(attempt)
     raise StoreBusyError("the same request is being answered; try again")
@@ -142,6 +152,7 @@ def _open(
     message_id: str,
     request: Request | None,
     traceparent: str,
+    guesses: tuple[HeardFact, ...],
 ) -> Opened:
     now, case_id = services.now(), services.ids.case_id()
     assessor = services.editions.assessor(definitions)
@@ -170,6 +181,7 @@ def _open(
         text=text,
         message_id=message_id,
         links=services.links(case),
+        suggested=guesses,
     )
     draft = Draft(definitions, assessor, services.workshop, case, turn.conversation, now, via=via)
     if text is not None:
@@ -234,11 +246,25 @@ def take_turn(
     Raises: NotFoundError, BadInputError, StaleVersionError, RequestMismatchError, StoreBusyError.
     """
     call = _Call(actor, via, request, token_hash, if_version, traceparent)
+    if services.suggester is not None and isinstance(event, MessageReceived):
+        event = _with_suggestions(services, services.suggester, conversation_id, event, call)
 
     def decision(draft: Draft) -> None:
         draft.advance(event, services.links(draft.case), via.channel if via else draft.case.channel)
 
     return _turn(services, conversation_id, decision, call)
+
+
+def _with_suggestions(
+    services: Services, suggester: Suggester, conversation_id: str, event: MessageReceived, call: _Call
+) -> MessageReceived:
+    """The message with a language model's proposals; asked before the turn, so nothing waits for it but this message."""
+    with services.store.reading() as work:
+        if _found(work, call.request) is not None:
+            return event
+        case = work.cases.get(conversation_id, call.token_hash)
+    definitions = services.editions.of(case.definitions_version)
+    return with_suggestions(suggester, definitions, Conversation.from_mapping(case.conversation), event)
 
 
 def decide(

@@ -24,8 +24,8 @@ from intakebot.understanding.heard import Heard, HeardFact
 CERTAINTY = 0.5
 """What a suggestion counts as: even odds, whatever the model says of itself. It is a proposal either way."""
 MOST_SUGGESTIONS = 3
-LEAST_UNREAD = 2
-"""Stretches of words the rules read nothing from, from which on asking a model is worth the wait."""
+LEAST_UNREAD, LEAST_WORDS = 2, 4
+"""Stretches of words the rules read nothing from, and words in all, from which on asking a model is worth the wait."""
 LONGEST_MESSAGE = 2000
 
 INSTRUCTIONS = (
@@ -71,7 +71,8 @@ class Suggester(Protocol):
 
 def worth_asking(heard: Heard) -> bool:
     """Whether enough of a message was left unread. A short answer to the pending question never is."""
-    return heard.reply is None and heard.choice is None and len(heard.unread) >= LEAST_UNREAD
+    long_enough = len(heard.unread) >= LEAST_UNREAD and len(heard.matched.split()) >= LEAST_WORDS
+    return long_enough and heard.reply is None and heard.choice is None
 
 
 def make_inquiry(family: Family, texts: Texts, text: str, held: Iterable[str] = ()) -> Inquiry:

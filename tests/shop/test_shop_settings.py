@@ -44,7 +44,8 @@ def test_secret_key_that_others_can_read_is_refused(tmp_path):
     [("INTAKEBOT_PORT", "http"), ("INTAKEBOT_PORT", "0"), ("INTAKEBOT_PORT", "65536"), ("INTAKEBOT_PORT", "-1"),
      ("INTAKEBOT_PORT", "\u0668\u0660"), ("INTAKEBOT_THREADS", "1000"), ("INTAKEBOT_DATABASE_URL", "mysql://x/y"),
      ("INTAKEBOT_BASE_URL", "ftp://x"), ("INTAKEBOT_BASE_URL", "https://x/?a=1"), ("INTAKEBOT_SECRET_KEY", "short"),
-     ("INTAKEBOT_SECRET_KEY", "a" * 64), ("INTAKEBOT_DEFINITIONS", "/nowhere/at/all")],
+     ("INTAKEBOT_SECRET_KEY", "a" * 64), ("INTAKEBOT_DEFINITIONS", "/nowhere/at/all"),
+     ("INTAKEBOT_MODEL_URL", "http://model.example.com"), ("INTAKEBOT_MODEL_URL", "https://me@model.example.com"), ("INTAKEBOT_MODEL_URL", "x")],
 )  # fmt: skip
 def test_bad_setting_stops_the_start_and_names_its_variable(tmp_path, name, value):
     with pytest.raises(SettingsError, match=name) as caught:
@@ -58,3 +59,12 @@ def test_postgresql_url_gets_the_driver_we_ship(tmp_path):
     settings = read_settings(environ(tmp_path, INTAKEBOT_DATABASE_URL="postgresql://shop@localhost/shop"))
 
     assert settings.database_url == "postgresql+psycopg://shop@localhost/shop"
+
+
+@pytest.mark.parametrize("url", ["", "https://model.example.com/suggest", "http://127.0.0.1:9000/suggest"])
+def test_a_language_model_is_off_unless_an_address_is_given_and_plain_http_stays_on_this_machine(
+    tmp_path, url
+):
+    settings = read_settings(environ(tmp_path, INTAKEBOT_MODEL_URL=url))
+
+    assert (settings.model_url, read_settings(environ(tmp_path)).model_url) == (url, "")
