@@ -12,7 +12,7 @@ from intakebot.conversation.entering import derive, enter
 from intakebot.conversation.flow import go_on, reask
 from intakebot.conversation.guard import is_empty, is_reaction, key, readable
 from intakebot.conversation.handing import hand_off, hours
-from intakebot.conversation.reading import Understood, read
+from intakebot.conversation.reading import Understood, expecting_of, read
 from intakebot.conversation.safety import preempt, review
 from intakebot.conversation.state import Pending
 from intakebot.conversation.steering import (
@@ -28,6 +28,7 @@ from intakebot.conversation.steering import (
 from intakebot.conversation.turn import Reply, StaffToSee
 from intakebot.conversation.work import Work
 from intakebot.definitions.texts import Texts
+from intakebot.understanding import reads_as_yes_no
 
 MOST_MISSES = 3
 MOST_ANGER = 2
@@ -177,8 +178,23 @@ def _next(work: Work, understood: Understood) -> None:
     elif understood.anything or kind in ("story", None):
         work.change(pending=None if kind in ("story", None) else pending)
         go_on(work)
+    elif kind == "question" and heard.reply in ("yes", "no") and _which_then(work):
+        work.change(misses=0)
+        reask(work, work.say("pick_one"), tries=1)
     else:
         _not_understood(work, "not_understood")
+
+
+def _which_then(work: Work) -> bool:
+    """Whether a bare yes or no, which picks none of the choices, still answers half: yes, one of them. Once a question."""
+    expecting = expecting_of(work, work.conversation.pending)
+    pending = work.conversation.pending
+    return (
+        expecting is not None
+        and pending is not None
+        and not pending.tries
+        and reads_as_yes_no(expecting.options)
+    )
 
 
 def _missed_change(pending: Pending | None, understood: Understood) -> bool:

@@ -1,6 +1,6 @@
 """Understanding: a customer's message in, facts with value, certainty and place out. Pure; no network, no clock."""
 
-from intakebot.understanding.answers import expecting_for
+from intakebot.understanding.answers import expecting_for, reads_as_yes_no
 from intakebot.understanding.heard import (
     AmountMention,
     Clause,
@@ -25,6 +25,7 @@ __all__ = [
     "Reader",
     "expecting_for",
     "make_reader",
+    "reads_as_yes_no",
     "understand",
     "warm",
 ]

@@ -20,6 +20,11 @@ from intakebot.understanding.matching import Mark
 from intakebot.understanding.tokens import HARD, SOFT, Token, raw_words
 
 REPLY_KINDS: tuple[Reply, ...] = ("not_known", "declined", "no", "yes")
+MEANS: Mapping[str, frozenset[Value | None]] = {
+    "yes": frozenset({"yes", "plays"}),
+    "no": frozenset({"no", "fails", "nobody", "nothing", "none"}),
+}
+"""Values that a bare yes or no means where a question reads like one ("Do CDs play?" - "no")."""
 SHORT = 10
 """Words up to which a "don't know" anywhere is the answer."""
 
@@ -209,7 +214,7 @@ def _by_label(text: str, options: Sequence[Option], *, several: bool) -> tuple[O
 def _by_reply(
     kind: str, options: Sequence[Option], fact_id: str | None, language: Language
 ) -> tuple[Option, ...]:
-    """The option a bare yes or no means: by its id, by what it sets, or by its label's first word."""
+    """The option a bare yes or no means: by its id, by its label's first word, or as the only one whose values mean it."""
     by_id = [o for o in options if o.id == kind]
     if by_id:
         return tuple(by_id[:1])
@@ -220,9 +225,24 @@ def _by_reply(
         none_value = [o for o in options if kind == "no" and o.sets.get(fact_id) in ("nobody", "none")]
         if len(none_value) == 1:
             return tuple(none_value)
-    words = {word for phrase in language.cues.get(kind, ()) for word in [phrase] if " " not in phrase}
-    labelled = [o for o in options if (_label_words(o.label) or [""])[0] in words]
-    return tuple(labelled) if len(labelled) == 1 else ()
+    told = [o for o in options if any(value is not None for value in o.sets.values())]
+    words = {phrase for phrase in language.cues.get(kind, ()) if " " not in phrase} - language.negators
+    labelled = [o for o in told if (_label_words(o.label) or [""])[0] in words]
+    if len(labelled) == 1:
+        return tuple(labelled)
+    contrary = set(language.cues.get("no" if kind == "yes" else "yes", ()))
+    meant = [
+        o
+        for o in told
+        if set(o.sets.values()) <= MEANS[kind] and (_label_words(o.label) or [""])[0] not in contrary
+    ]
+    return tuple(meant) if len(meant) == 1 else ()
+
+
+def reads_as_yes_no(options: Sequence[Option]) -> bool:
+    """Whether one of the options means a plain yes or no, so that the other answer asks for "which one then?"."""
+    said = [set(o.sets.values()) - {None} for o in options]
+    return any(values and any(values <= meant for meant in MEANS.values()) for values in said)
 
 
 def expecting_for(family: Family, question_id: str, texts: object) -> Expecting:

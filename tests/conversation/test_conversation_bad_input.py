@@ -161,3 +161,20 @@ def test_real_cyrillic_words_are_left_alone():
 def test_time_grows_linearly_with_the_text():
     """The cap makes cost constant: a 1 MB message is read like a 4 kB one."""
     assert key("stop " * 200_000) == key("stop " * 80)
+
+
+def test_a_bare_yes_to_a_choice_of_several_is_asked_which_and_counts_as_no_miss(definitions):
+    talk = Talk(definitions)
+    talk.say("my dvd player keeps skipping")
+
+    talk.say("yes")
+
+    assert talk.turn.asked == "hazards"
+    assert talk.said.startswith("Please pick the one that fits.")
+    assert talk.conversation.misses == 0
+
+    talk.say(
+        "yes"
+    )  # again no choice: from here on it counts, so that the talk ends in a person's hands, not in a circle
+
+    assert talk.conversation.misses == 1

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from intakebot.understanding import Expecting, Option
+from intakebot.definitions.texts import Texts
+from intakebot.understanding import Expecting, Option, expecting_for, understand
 
 YES_NO = Expecting(
     "dropped", "q_dropped", (Option("yes", "Yes", {"dropped": "yes"}), Option("no", "No", {"dropped": "no"}))
@@ -274,3 +275,30 @@ def test_a_class_that_was_asked_for_is_that_class(values: Callable[..., dict[str
 
     assert got.get("cd_result") == "fails"
     assert "disc_not_read" not in got
+
+
+@pytest.mark.parametrize(
+    ("question", "locale", "reply", "option"),
+    [
+        ("cd_result", "en", "no", "fails"),
+        ("cd_result", "en", "yes", "plays"),
+        ("game_result", "en", "nope", "fails"),
+        ("started_after", "en", "no", "nothing"),
+        ("parts_changed", "en", "no", "neither"),
+        ("hazards", "en", "no", "none"),
+        ("hazards", "en", "yes", None),  # which of them is not said
+        ("own_plans", "en", "no", "none"),
+        ("loads_well", "en", "yes", "fine"),
+        ("loads_well", "en", "no", None),
+        ("dvd_result", "de", "nein", "fails"),
+        ("dvd_result", "de", "ja", "plays"),
+        ("which_discs", "de", "nein", None),  # "Keine läuft" is no answer in the negative
+        ("console_kind", "de", "nein", None),
+    ],
+)
+def test_a_bare_yes_or_no_is_the_one_option_that_means_it(
+    definitions: Any, family: Any, question: str, locale: str, reply: str, option: str | None
+) -> None:
+    expecting = expecting_for(family, question, Texts(definitions, "disc_drive", locale))
+
+    assert understand(reply, family, locale, expecting).choice == option
