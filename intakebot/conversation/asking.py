@@ -109,8 +109,8 @@ def check(work: Work, proposal: Proposal, because: Because, *, tries: int = 0) -
     work.note("asked", check=fact.id, value=value_to_mapping(proposal.value), because=because.to_mapping())
 
 
-def show_recap(work: Work, *, again: bool = False) -> None:
-    """The one list of what was understood; each line can be picked and changed."""
+def show_recap(work: Work, text_key: str = "recap") -> None:
+    """The one list of what was understood; each line can be picked and changed. text_key: recap, recap_again, recap_wrong."""
     lines = recap_facts(work)[:RECAP_LINES]
     choices = [("recap:all_right", work.say("choice.all_right"))]
     for fact_id in lines:
@@ -118,8 +118,7 @@ def show_recap(work: Work, *, again: bool = False) -> None:
         choices.append(
             (f"change:{fact_id}", thing(work.texts, work.fact(fact_id), entry.value, entry.status))
         )
-    text = work.say("recap_again" if again else "recap")
-    put_question(work, text, choices, Pending("recap", offered=tuple(choices)), "recap")
+    put_question(work, work.say(text_key), choices, Pending("recap", offered=tuple(choices)), "recap")
     work.note("recap_shown", facts=list(lines))
 
 

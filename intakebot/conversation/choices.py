@@ -159,7 +159,7 @@ def _recap(work: Work, head: str, rest: str) -> None:
     if head == "recap":
         agree(work)
     elif head == "show_recap":
-        show_recap(work, again=True)
+        show_recap(work, "recap_again")
     elif head == "change" and rest in work.family.facts:
         ask_change(work, rest)
     elif head == "set":

@@ -198,7 +198,7 @@ def reask(work: Work, lead: str = "", *, tries: int | None = None) -> None:
     elif pending.kind == "confirm" and pending.fact is not None and pending.value is not None:
         check(work, Proposal(pending.fact, pending.value, 1.0), because, tries=count)
     elif pending.kind == "recap":
-        show_recap(work, again=True)
+        show_recap(work, "recap_again")
     elif pending.kind == "change" and pending.fact is not None:
         ask_change(work, pending.fact)
     elif pending.kind == "contact":
@@ -230,4 +230,4 @@ def ask_story(work: Work, wording: int = 0) -> None:
 
 def show_change_list(work: Work) -> None:
     """Everything that can be changed, when the customer says that something is wrong."""
-    show_recap(work, again=True)
+    show_recap(work, "recap_again")

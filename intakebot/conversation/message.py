@@ -170,7 +170,7 @@ def _next(work: Work, understood: Understood) -> None:
             work.change(pending=None)
         go_on(work)
     elif kind == "recap" and heard.reply in ("yes", "no"):
-        agree(work) if heard.reply == "yes" else show_recap(work, again=True)
+        agree(work) if heard.reply == "yes" else _recap_denied(work)
     elif kind == "decision" and heard.reply in ("yes", "no"):
         take_choice(work, "decision:accept" if heard.reply == "yes" else "decision:decline")
     elif kind is not None and kind.startswith("confirm_") and heard.reply in ("yes", "no"):
@@ -209,6 +209,16 @@ def _recap_corrected(work: Work) -> None:
     """A correction on the recap is applied, said, and the list shown once more (unless a new question came up)."""
     work.change(pending=None)
     go_on(work)
+
+
+def _recap_denied(work: Work) -> None:
+    """A bare no to the list: what is wrong is asked; the third in a row goes to a person."""
+    misses = work.conversation.misses + 1
+    work.change(misses=misses)
+    if misses >= MOST_MISSES:
+        hand_off(work, "not_understood", text_key="handover_not_understood")
+    else:
+        show_recap(work, "recap_wrong")
 
 
 def _shop_helped(work: Work) -> None:

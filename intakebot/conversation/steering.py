@@ -219,7 +219,7 @@ def _wrong(work: Work) -> None:
     elif pending is not None and pending.kind == "confirm_contact":
         take_choice(work, "confirm_contact:no")
     elif recap_facts(work):
-        show_recap(work, again=True)
+        show_recap(work, "recap_again")
     else:
         reask(work)
 

@@ -178,3 +178,18 @@ def test_a_bare_yes_to_a_choice_of_several_is_asked_which_and_counts_as_no_miss(
     )  # again no choice: from here on it counts, so that the talk ends in a person's hands, not in a circle
 
     assert talk.conversation.misses == 1
+
+
+def test_a_bare_no_to_the_list_is_asked_what_is_wrong_and_the_third_goes_to_a_person(definitions):
+    talk = Talk(definitions)
+    talk.say("my dvd player keeps skipping, a friend opened it")
+    talk.tap("hazards:none")
+    assert talk.kinds[-1] == "recap"
+
+    said = []
+    for _ in range(3):
+        talk.say("no")
+        said.append(talk.said)
+
+    assert said[0] == said[1] == "Which line is wrong? Pick it, or write it in your own words."
+    assert talk.conversation.floor == "person"
