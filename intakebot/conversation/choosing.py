@@ -2,7 +2,7 @@
 
 Order: checks of hazards, safety questions, checks of doubtful facts that move price or feasibility, then triage questions by value
 (expected saving + narrowing of the price - burden), then questions that are always asked, then what was skipped but
-blocks the plan, the recap, the estimate, and contact last.
+blocks the plan, a safety question that was never answered, the recap, the estimate, and contact last.
 
 Stop rule: no remaining question is worth more than its burden, and none that could decide (an answer of probability at least
 0.02, or a pair of questions among the best eight, changes the plan or moves the price by more than the rate card's threshold)
@@ -25,7 +25,7 @@ VAGUE = "someone"
 """The attempt option that says least: it never replaces a known name and is never asked about."""
 STAKES = ("high", "medium", "low")
 MOST_ASKED = 2
-"""A question is put at most twice; after that the talk moves on."""
+"""A question is put at most twice; after that the talk moves on. A safety question nobody answered comes once more at the end."""
 DECISIVE_SHARE = 0.5
 """A question whose answer could change the plan or the price is asked only while it is worth this share of its burden: with
 many weak findings nearly every one could change the plan by a hair, and the customer would be asked all of them."""
@@ -82,6 +82,9 @@ def decide(work: Work) -> Decision:
     blocking = _blocking(work)
     if blocking is not None:
         return Ask(blocking, Because("blocking"))
+    for question in family.questions.values():
+        if question.tier == "safety" and eligible(work, question, MOST_ASKED + 1):
+            return Ask(question, Because("safety"))
     if recap_due(work):
         return ShowRecap()
     return Conclude()
@@ -139,13 +142,13 @@ def because_of(worth: QuestionWorth, reason: str, before: tuple[str, str]) -> Be
     )
 
 
-def eligible(work: Work, question: Question) -> bool:
-    """May be asked now: allowed, holds something new, not skipped, not asked too often, and somebody would tap it."""
+def eligible(work: Work, question: Question, most: int = MOST_ASKED) -> bool:
+    """May be asked now: allowed, holds something new, not skipped, not asked `most` times, and somebody would tap it."""
     conversation = work.conversation
     if question.tier == "logistics" or question.id in conversation.skipped:
         return False
     times = conversation.asked.count(question.id)
-    if times >= MOST_ASKED or (times and question.tier != "safety" and answered(conversation, question)):
+    if times >= most or (times and question.tier != "safety" and answered(conversation, question)):
         return False
     if not open_facts(conversation, question) or holds(question.ask_when, work.answers) is not True:
         return False

@@ -168,6 +168,8 @@ def _next(work: Work, understood: Understood) -> None:
                 _recap_corrected(work)
                 return
             work.change(pending=None)
+        elif not (work.acks or work.echoed or work.corrected or work.dropped):
+            work.acks.append(work.say("noted"))
         go_on(work)
     elif kind == "recap" and heard.reply in ("yes", "no"):
         agree(work) if heard.reply == "yes" else _recap_denied(work)

@@ -227,3 +227,29 @@ def test_a_change_that_was_not_understood_is_asked_again_and_the_recap_does_not_
     assert talk.value("age_years") == 10
     talk.say("4")
     assert talk.value("opened") == "shop"
+
+
+def test_a_safety_question_nobody_answered_comes_once_more_before_the_list(definitions):
+    talk = Talk(definitions)
+    talk.say("hello there")
+    talk.say("my dvd player keeps skipping")  # other news twice while the safety question is open
+    talk.say("it was never opened")
+
+    said = [talk.turn.asked]
+    while talk.turn.asked not in (None, "hazards") and len(said) < 8:
+        talk.tap(talk.turn.replies[-1].choices[-1].value)
+        said.append(talk.turn.asked)
+
+    assert talk.turn.asked == "hazards"
+    assert "recap" not in [kind for turn in talk.turns for kind in (reply.kind for reply in turn.replies)]
+    talk.tap("hazards:none")
+    assert talk.kinds[-1] == "recap"
+
+
+def test_a_question_that_comes_again_after_other_news_says_that_the_news_arrived(definitions):
+    talk = ready(definitions, SetAssessor(asks=("age_years", "noise")))
+
+    talk.say("it rattles")  # of low stake: taken without an echo
+
+    assert talk.turn.asked == "age_years"
+    assert talk.said.startswith("Thank you, I noted that.")
