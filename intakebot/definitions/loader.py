@@ -121,9 +121,11 @@ def _family(folder: Folder) -> model.Family:
 def retyped(item: Any, facts: Mapping[str, model.Fact]) -> Any:
     """A record with the values in its conditions, choices and implications turned into typed fact values."""
     if isinstance(item, model.Choice):
-        return dataclasses.replace(
-            item, sets={k: None if v is None else typed_value(facts[k], v) for k, v in item.sets.items()}
-        )
+        typed = {
+            name: {k: None if v is None else typed_value(facts[k], v) for k, v in getattr(item, name).items()}
+            for name in ("sets", "else_sets")
+        }
+        return dataclasses.replace(item, when=retyped(item.when, facts), **typed)
     if isinstance(item, model.Fact):
         return dataclasses.replace(item, implies=tuple(
             dataclasses.replace(i, value=typed_value(item, i.value), gives=typed_value(facts[i.fact], i.gives))

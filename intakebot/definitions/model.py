@@ -136,10 +136,16 @@ class Implication:
 
 @dataclass(frozen=True)
 class Choice:
-    """A tappable answer: its text key is `choice.<question>.<id>`; it sets facts (None = the customer does not know)."""
+    """A tappable answer: its text key is `choice.<question>.<id>`; it sets facts (None = the customer does not know).
+
+    Only in a question with `several`: else_sets, what it means when the choice was listed and not picked (weaker than a
+    spoken no: held as heard; what a picked choice says or implies wins); when: the choice is listed only while this holds.
+    """
 
     id: str
     sets: Mapping[str, Value | None]
+    else_sets: Mapping[str, Value | None] = field(default_factory=dict)
+    when: Condition | None = None
 
 
 @dataclass(frozen=True)
@@ -147,6 +153,8 @@ class Question:
     """A question fills one fact, or several at once through its choices.
 
     choices: empty for a single choice/yes_no fact (the fact's options are offered) and for free-text facts.
+    several: a checklist, "pick all that fit". At most six choices are listed at a time, the ones worth most; "none of
+        these" is added by the talk and means that every listed choice is not so.
     burden: effort for the customer in units of one easy question; money per unit is in the rate card.
     tier: safety first; then triage by value; logistics last, on one form.
     """
@@ -158,6 +166,7 @@ class Question:
     burden: float
     source: str
     choices: tuple[Choice, ...] = ()
+    several: bool = False
     always: bool = False  # asked whenever allowed, whatever its value (e.g. where the original board is)
 
 

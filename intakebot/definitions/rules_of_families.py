@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from intakebot.definitions.checklists import RESERVED
 from intakebot.definitions.facts import AllOf, AnyOf, Comparison, NotOf
 from intakebot.definitions.model import Fact
 from intakebot.definitions.problems import Problem, nearest
@@ -145,6 +146,38 @@ def choices_fit(folder: Folder, source: Source) -> Problems:
                                          "one of " + ", ".join(record.built.fills), nearest(fact_id, record.built.fills))  # fmt: skip
                 elif value is not None:
                     yield from fits(record, inside, facts.get(fact_id), value)
+
+
+def checklists_fit(folder: Folder, source: Source) -> Problems:
+    """A checklist has at least two choices, each saying what it means when picked and when not; hazards only in safety."""
+    facts = folder.built("facts")
+    for record in ready(folder, "questions"):
+        question = record.built
+        if question.several and len(question.choices) < 2:
+            yield record.problem(("choices",), f"{len(question.choices)} choices", "at least two in a checklist")
+        for index, choice in enumerate(question.choices):
+            path: Path = ("choices", index)
+            if not question.several:
+                for name in ("else_sets", "when"):
+                    if getattr(choice, name):
+                        yield record.problem((*path, name), name, "only in a question with several: true")
+                continue
+            if choice.id in RESERVED:
+                yield record.problem((*path, "id"), repr(choice.id), "another id: the talk adds this answer itself")
+            for fact in sorted(set(choice.sets) - set(choice.else_sets)):
+                yield record.problem((*path, "else_sets"), f"nothing about {fact!r}",
+                                     f"what is so of {fact} when this is not picked")  # fmt: skip
+            for fact, value in choice.else_sets.items():
+                inside: Path = (*path, "else_sets", fact)
+                if fact not in question.fills:
+                    yield record.problem(inside, f"{fact!r}, which the question does not fill",
+                                         "one of " + ", ".join(question.fills), nearest(fact, question.fills))  # fmt: skip
+                elif value is not None:
+                    yield from fits(record, inside, facts.get(fact), value)
+            for fact in choice.sets:
+                if fact in facts and facts[fact].role == "hazard" and question.tier != "safety":
+                    yield record.problem((*path, "sets", fact), f"the hazard {fact!r} in a list of the tier {question.tier}",
+                                         "hazards only in questions of the tier safety")  # fmt: skip
 
 
 def no_waiting_in_circles(folder: Folder, source: Source) -> Problems:
