@@ -97,13 +97,19 @@ class SignedGateway:
         )
 
     def send(self, message: OutboundMessage, now: datetime, traceparent: str = "") -> Receipt:
-        body = to_json(self.payload(message)).encode()
+        return self._post(message.id, self.payload(message), now, traceparent)
+
+    def send_test(self, item_id: str, now: datetime, traceparent: str = "") -> Receipt:
+        """Post `{"type": "gateway.test"}`: nothing for a customer, only to see that the gateway takes what we sign."""
+        return self._post(item_id, {"type": "gateway.test"}, now, traceparent)
+
+    def _post(self, item_id: str, payload: Mapping[str, Any], now: datetime, traceparent: str) -> Receipt:
         return post_signed(
             self._guard,
             self._gateway.url,
             usable_secrets(self._gateway.secrets, now),
-            message.id,
-            body,
+            item_id,
+            to_json(payload).encode(),
             now,
             content_type="application/json",
             traceparent=traceparent,

@@ -137,6 +137,10 @@ class Guard:
         """POST and read the answer. Raises: BadInputError (not allowed), requests.RequestException (trouble)."""
         return self._send("POST", url, body, headers, MAX_ANSWER_BYTES)
 
+    def options(self, url: str, headers: Mapping[str, str]) -> Fetched:
+        """OPTIONS and read the answer. Raises as `post`."""
+        return self._send("OPTIONS", url, None, headers, MAX_ANSWER_BYTES)
+
     def get(self, url: str, max_bytes: int) -> Fetched:
         """GET, at most `max_bytes`. Raises as `post`, and BadInputError when there are more bytes."""
         fetched = self._send("GET", url, None, {}, max_bytes + 1)

@@ -31,11 +31,17 @@ def post_signed(
     *,
     content_type: str,
     traceparent: str = "",
+    origin: str = "",
 ) -> Receipt:
-    """POST a signed body and say what came of it; never raises for trouble on the way."""
+    """POST a signed body and say what came of it; never raises for trouble on the way.
+
+    origin: the name this installation asked for permission under; goes along as `WebHook-Request-Origin`.
+    """
     try:
         headers = headers_for(secrets_in_use, message_id, now, body)
         headers |= {"content-type": content_type, "user-agent": USER_AGENT}
+        if origin:
+            headers["WebHook-Request-Origin"] = origin
         if traceparent:
             headers["traceparent"] = traceparent
         return receipt_of(guard.post(url, body, headers), now)

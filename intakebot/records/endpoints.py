@@ -22,7 +22,14 @@ class Secret:
 
 @dataclass(frozen=True)
 class Endpoint:
-    """A URL of the shop's own systems. event_types: empty means every type. secrets: newest first."""
+    """A URL of the shop's own systems.
+
+    Attributes:
+        event_types: empty means every type. secrets: newest first.
+        state: `active`; `unconfirmed` until the receiver allowed us; `disabled`. reason: why it is not active.
+        handshake: `required` (the receiver is asked first) or `skipped`.
+        allowed_rate: requests a minute the receiver allowed; None when it named no limit.
+    """
 
     id: str
     url: str
@@ -33,6 +40,8 @@ class Endpoint:
     state: str = "active"
     reason: str = ""
     failing_since: datetime | None = None
+    handshake: str = "skipped"
+    allowed_rate: int | None = None
 
 
 @dataclass(frozen=True)
@@ -98,6 +107,11 @@ class _Receivers:
         query = update(self._table).where(self._table.c.id == receiver_id)
         self._connection.execute(query.values(state="disabled", reason=reason[:300]))
 
+    def enable(self, receiver_id: str) -> None:
+        """Switch on, with a clean slate."""
+        query = update(self._table).where(self._table.c.id == receiver_id)
+        self._connection.execute(query.values(state="active", reason="", failing_since=None))
+
     def set_failing(self, receiver_id: str, since: datetime | None) -> None:
         """Remember since when a receiver fails (None: it works again)."""
         query = update(self._table).where(self._table.c.id == receiver_id)
@@ -115,6 +129,16 @@ class Endpoints(_Receivers):
 
     def put(self, endpoint: Endpoint) -> None:
         self._put(endpoint)
+
+    def confirm(self, endpoint_id: str, allowed_rate: int | None) -> None:
+        """The receiver allowed us to send. An endpoint that was switched off stays off."""
+        query = update(endpoints).where(endpoints.c.id == endpoint_id, endpoints.c.state != "disabled")
+        self._connection.execute(query.values(state="active", reason="", allowed_rate=allowed_rate))
+
+    def explain(self, endpoint_id: str, reason: str) -> None:
+        """Say why an endpoint is still unconfirmed."""
+        query = update(endpoints).where(endpoints.c.id == endpoint_id, endpoints.c.state == "unconfirmed")
+        self._connection.execute(query.values(reason=reason[:300]))
 
     def all(self) -> tuple[Endpoint, ...]:
         query = select(endpoints).order_by(endpoints.c.created_at, endpoints.c.id)

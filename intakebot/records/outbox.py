@@ -8,16 +8,21 @@ holds back its successors but no other lane. A claim is a lease with an end; no 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, and_, delete, exists, insert, or_, select, update
+from sqlalchemy import Connection, and_, delete, exists, func, insert, or_, select, text, update
 
 from intakebot.errors import NotFoundError
 from intakebot.records.tables import attempts, outbox
 
 _o = outbox.c
+OWN_LANES = ("reminder", "test", "handshake")
+"""Kinds that neither wait for the other deliveries of their receiver and case nor hold them back."""
+_SHOWN = _o.kind.not_in(("test", "handshake"))
+_GIVEN_UP = {"failed": "failed", "set_aside": "set_aside"}
+_NO_LEASE: dict[str, Any] = {"lease": None, "leased_until": None}
 
 
 @dataclass(frozen=True)
@@ -26,7 +31,8 @@ class NewItem:
 
     Attributes:
         kind: message (to the customer), event (to a shop system), reminder (a nudge: quiet hours apply), farewell (the
-            last message of an erased case; the row goes when it was sent).
+            last message of an erased case; the row goes when it was sent), test (tried once), handshake (asking an
+            endpoint whether it wants to hear from us).
         target: `endpoint:<id>`, `gateway:<id>`, `email`.
         address: the customer's address on the channel, for messages.
         body: a JSON mapping, without personal text for events.
@@ -44,12 +50,15 @@ class NewItem:
     @property
     def lane(self) -> str:
         lane = f"{self.target}|{self.conversation_id or ''}"
-        return lane + "|reminder" if self.kind == "reminder" else lane
+        return f"{lane}|{self.kind}" if self.kind in OWN_LANES else lane
 
 
 @dataclass(frozen=True)
 class Item:
-    """A row of the outbox. attempt: how often it was tried. state: waiting, done, failed, dropped."""
+    """A row of the outbox. attempt: how often it was tried.
+
+    state: waiting, done, failed (given up, to be dealt with), set_aside (given up, and somebody left it at that), dropped.
+    """
 
     seq: int
     id: str
@@ -76,6 +85,18 @@ class Attempt:
     status: int | None
     error: str
     took_ms: int
+
+
+@dataclass(frozen=True)
+class Tally:
+    """How it stands with one receiver. retrying: something waiting has failed before. last_error: the newest one's."""
+
+    waiting: int = 0
+    failed: int = 0
+    set_aside: int = 0
+    next_try: datetime | None = None
+    retrying: bool = False
+    last_error: str = ""
 
 
 class Outbox:
@@ -179,29 +200,38 @@ class Outbox:
         self._connection.execute(insert(attempts), row)
         return held
 
+    def given_up(self, item: Item, reason: str, now: datetime) -> None:
+        """Fail without a try: nothing was sent because the receiver is switched off; it can be replayed."""
+        values = {"state": "failed", "finished_at": now, "last_error": reason[:300], **_NO_LEASE}
+        where = (_o.id == item.id, _o.lease == item.lease, _o.state == "waiting")
+        self._connection.execute(update(outbox).where(*where).values(**values))
+
+    def put_off_target(self, target: str, until: datetime) -> None:
+        """Let nothing for a receiver be due before `until` (it allows only so many a minute); no tries are lost."""
+        where = (_o.target == target, _o.state == "waiting", _o.due_at < until)
+        self._connection.execute(update(outbox).where(*where).values(due_at=until, **_NO_LEASE))
+
     def fail_target(self, target: str, reason: str, now: datetime) -> None:
         """Give up everything waiting for a receiver that is gone; it can be replayed once it is back."""
         where = (_o.target == target, _o.state == "waiting")
+        values = {"state": "failed", "finished_at": now, "last_error": reason[:300], **_NO_LEASE}
+        self._connection.execute(update(outbox).where(*where).values(**values))
+
+    def drop_target(self, target: str, now: datetime) -> None:
+        """Nothing is sent to a receiver that was removed on purpose, nor shown as given up."""
+        where = (_o.target == target, _o.state.in_(("waiting", "failed", "set_aside")))
         values = {
-            "state": "failed",
+            "state": "dropped",
             "finished_at": now,
-            "last_error": reason,
-            "lease": None,
-            "leased_until": None,
+            "last_error": "the receiver was removed",
+            **_NO_LEASE,
         }
         self._connection.execute(update(outbox).where(*where).values(**values))
 
     def replay(self, item_id: str, now: datetime) -> None:
         """Send a failed or delivered item once more, under the same id. Raises NotFoundError."""
-        values = {
-            "state": "waiting",
-            "due_at": now,
-            "attempt": 0,
-            "finished_at": None,
-            "lease": None,
-            "leased_until": None,
-        }
-        where = (_o.id == item_id, _o.state.in_(("failed", "done")))
+        values = {"state": "waiting", "due_at": now, "attempt": 0, "finished_at": None, **_NO_LEASE}
+        where = (_o.id == item_id, _o.state.in_(("failed", "set_aside", "done")))
         if self._connection.execute(update(outbox).where(*where).values(**values)).rowcount == 0:
             raise NotFoundError("there is no finished delivery with this id")
 
@@ -210,6 +240,61 @@ class Outbox:
         values = {"state": "waiting", "due_at": now, "attempt": 0, "finished_at": None}
         where = (_o.target == target, _o.state == "failed")
         return self._connection.execute(update(outbox).where(*where).values(**values)).rowcount
+
+    def set_aside(self, now: datetime, *, item_id: str | None = None, target: str | None = None) -> int:
+        """Stop showing given-up deliveries (one, or all of a receiver) as something to deal with; how many."""
+        return self._move("failed", "set_aside", now, item_id, target)
+
+    def take_up(self, now: datetime, *, item_id: str | None = None, target: str | None = None) -> int:
+        """The inverse of `set_aside`."""
+        return self._move("set_aside", "failed", now, item_id, target)
+
+    def _move(self, before: str, after: str, now: datetime, item_id: str | None, target: str | None) -> int:
+        where = _o.id == item_id if target is None else _o.target == target
+        query = update(outbox).where(_o.state == before, where).values(state=after, finished_at=now)
+        return self._connection.execute(query).rowcount
+
+    def has_dead(self) -> bool:
+        """Whether something was given up and nobody has dealt with it yet."""
+        query = select(_o.seq).where(text("state = 'failed'"), _SHOWN).limit(1)
+        return self._connection.execute(query).first() is not None
+
+    def tallies(self) -> dict[str, Tally]:
+        """What waits, was given up or set aside, by receiver; receivers with nothing of it are left out."""
+        found: dict[str, Tally] = {}
+        for state in ("waiting", "failed", "set_aside"):
+            query = (
+                select(_o.target, func.count(), func.min(_o.due_at), func.max(_o.attempt), func.max(_o.seq))
+                .where(text(f"state = '{state}'"), _SHOWN, _o.kind != "reminder")
+                .group_by(_o.target)
+            )
+            for target, count, due, tries, newest in self._connection.execute(query).all():
+                tally = found.get(target, Tally())
+                if state == "waiting":
+                    tally = replace(tally, waiting=count, next_try=due, retrying=tries > 0)
+                else:
+                    tally = replace(tally, **{state: count})
+                if state != "set_aside" and (state == "failed" or tries > 0):
+                    tally = replace(
+                        tally, last_error=tally.last_error or self._last_error(target, state, newest)
+                    )
+                found[target] = tally
+        return found
+
+    def _last_error(self, target: str, state: str, newest: int) -> str:
+        query = (
+            select(_o.last_error)
+            .where(_o.target == target, _o.state == state, _o.seq <= newest, _o.last_error != "", _SHOWN)
+            .order_by(_o.seq.desc())
+            .limit(1)
+        )
+        return str(self._connection.execute(query).scalar_one_or_none() or "")
+
+    def last_test(self, target: str) -> Item | None:
+        """The newest test of a receiver."""
+        query = select(outbox).where(_o.target == target, _o.kind == "test").order_by(_o.seq.desc()).limit(1)
+        row = self._connection.execute(query).one_or_none()
+        return None if row is None else _item(row, row.lease)
 
     def get(self, item_id: str) -> Item:
         row = self._connection.execute(select(outbox).where(_o.id == item_id)).one_or_none()
@@ -225,9 +310,10 @@ class Outbox:
         rows = self._connection.execute(query.order_by(_o.seq.desc()).limit(limit))
         return tuple(_item(row, row.lease) for row in rows)
 
-    def dead(self, limit: int = 100) -> tuple[Item, ...]:
-        """The newest deliveries that were given up, over all receivers."""
-        query = select(outbox).where(_o.state == "failed").order_by(_o.seq.desc()).limit(limit)
+    def dead(self, limit: int = 100, state: str = "failed") -> tuple[Item, ...]:
+        """The newest deliveries that were given up (or, with `set_aside`, put aside), over all receivers."""
+        query = select(outbox).where(text(f"state = '{_GIVEN_UP[state]}'"), _SHOWN)
+        query = query.order_by(_o.seq.desc()).limit(limit)
         return tuple(_item(row, row.lease) for row in self._connection.execute(query))
 
     def attempts_of(self, item_id: str) -> tuple[Attempt, ...]:
@@ -235,9 +321,11 @@ class Outbox:
         rows = self._connection.execute(query)
         return tuple(Attempt(row.number, row.at, row.status, row.error, row.took_ms) for row in rows)
 
-    def next_due(self) -> datetime | None:
-        """When the next waiting item is due; None when nothing waits."""
+    def next_due(self, after: datetime | None = None) -> datetime | None:
+        """When the next waiting item is due (the next one later than `after`); None when nothing waits."""
         query = select(_o.due_at).where(_o.state == "waiting").order_by(_o.due_at).limit(1)
+        if after is not None:
+            query = query.where(_o.due_at > after)
         return self._connection.execute(query).scalar_one_or_none()
 
     def drop_reminders(self, conversation_id: str) -> None:

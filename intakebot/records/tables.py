@@ -209,7 +209,7 @@ outbox = Table(
     Column("seq", Integer, primary_key=True, autoincrement=True),
     Column("id", _ID, nullable=False, unique=True),
     Column("lane", String(200), nullable=False),  # order is kept within a lane: target + conversation
-    Column("kind", String(16), nullable=False),  # message | event | reminder
+    Column("kind", String(16), nullable=False),  # message | event | reminder | farewell | test | handshake
     Column("target", String(80), nullable=False),  # endpoint:<id> | gateway:<id> | email
     Column("conversation_id", _ID, ForeignKey("conversations.id", ondelete="CASCADE"), index=True),
     Column("address", String(320), nullable=False, default=""),
@@ -220,7 +220,7 @@ outbox = Table(
     Column("attempt", Integer, nullable=False, default=0),
     Column("leased_until", Instant),
     Column("lease", String(64)),
-    Column("state", String(12), nullable=False),  # waiting | done | failed | dropped
+    Column("state", String(12), nullable=False),  # waiting | done | failed | set_aside | dropped
     Column("finished_at", Instant),
     Column("last_error", String(300), nullable=False, default=""),
     Index(
@@ -238,6 +238,15 @@ outbox = Table(
         postgresql_where=text("state = 'waiting'"),
     ),
     Index("ix_outbox_target_state_seq", "target", "state", "seq"),
+    *(
+        Index(
+            f"ix_outbox_{state}",
+            "seq",
+            sqlite_where=text(f"state = '{state}'"),
+            postgresql_where=text(f"state = '{state}'"),
+        )
+        for state in ("failed", "set_aside")
+    ),
     sqlite_autoincrement=True,
 )
 
@@ -261,10 +270,12 @@ endpoints = Table(
     Column("description", String(300), nullable=False, default=""),
     Column("event_types", Json, nullable=False),  # [] = every type
     Column("secrets", Json, nullable=False),  # [{secret, until|null}], newest first
-    Column("state", String(12), nullable=False),  # active | disabled
+    Column("state", String(12), nullable=False),  # active | unconfirmed | disabled
     Column("reason", String(300), nullable=False, default=""),
     Column("failing_since", Instant),
     Column("created_at", Instant, nullable=False),
+    Column("handshake", String(10), nullable=False, server_default="skipped"),  # required | skipped
+    Column("allowed_rate", Integer),  # requests a minute the receiver allowed; NULL = no limit was named
 )
 
 gateways = Table(

@@ -31,6 +31,7 @@ __all__ = ["ApiServices", "api_blueprint"]
 def api_blueprint(services: ApiServices) -> Blueprint:
     """The API, /livez, /readyz and /metrics."""
     blueprint = Blueprint("api", __name__)
+    own_options = {operation.path for operation in OPERATIONS if operation.method == "OPTIONS"}
     for operation in OPERATIONS:
         blueprint.add_url_rule(
             flask_path(operation),
@@ -38,6 +39,7 @@ def api_blueprint(services: ApiServices) -> Blueprint:
             view_func=_view(services, operation),
             methods=[operation.method],
             strict_slashes=True,
+            provide_automatic_options=False if operation.path in own_options else None,
         )
     for path in (f"{PREFIX}/", f"{PREFIX}/<path:rest>"):
         blueprint.add_url_rule(path, endpoint="elsewhere", view_func=_elsewhere, methods=_METHODS)

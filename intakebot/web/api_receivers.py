@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from intakebot import receivers
 from intakebot.channels.gateway import SignedGateway
 from intakebot.channels.incoming import Incoming
 from intakebot.channels.signing import new_signing_secret
-from intakebot.errors import BadInputError, ConflictError, NotFoundError
+from intakebot.errors import BadInputError, ConflictError
 from intakebot.records.access import ShopKey
 from intakebot.records.endpoints import Endpoint, Gateway, Secret, rotated
-from intakebot.records.outbox import Item, NewItem
+from intakebot.records.outbox import Item
 from intakebot.records.tokens import hash_secret
-from intakebot.turn_save import EVENT_TYPE_PREFIX
 from intakebot.web.api_call import KEY_PREFIX, Call
 from intakebot.web.api_operations import Answer
 
 ROTATION = timedelta(hours=24)
 """How long an old signing secret or key goes on after a rotation."""
 MOST_RECEIVERS = 100
+DELIVERY_STATES = ("waiting", "done", "failed", "set_aside", "dropped")
+
+
+_ORIGIN = re.compile(
+    r"(?=.{1,253}$)[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?(\.[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?)*"
+)
 
 
 def _moment(moment: datetime | None) -> str | None:
@@ -40,11 +47,13 @@ def endpoint_mapping(endpoint: Endpoint) -> dict[str, Any]:
         "reason": endpoint.reason,
         "failing_since": _moment(endpoint.failing_since),
         "created_at": endpoint.created_at.isoformat(),
+        "handshake": endpoint.handshake,
+        "allowed_rate": endpoint.allowed_rate,
     }
 
 
 def add_endpoint(call: Call) -> Answer:
-    """The signing secret is in the answer, and only there."""
+    """The signing secret is in the answer, and only there. The receiver is asked for permission in the background."""
     turns, body = call.services.turns, call.body
     call.services.guard.check(body["url"])
     endpoint = Endpoint(
@@ -54,13 +63,47 @@ def add_endpoint(call: Call) -> Answer:
         event_types=tuple(body.get("event_types", ())),
         secrets=(Secret(new_signing_secret()),),
         created_at=turns.now(),
+        handshake=body.get("handshake", "required"),
     )
     with turns.store.unit_of_work() as work:
         if len(work.endpoints.all()) >= MOST_RECEIVERS:
             raise ConflictError("there are too many endpoints; remove one first")
-        work.endpoints.put(endpoint)
+        endpoint = receivers.add_endpoint(work, turns, endpoint, call.traceparent)
         work.commit()
+    turns.wake()
     return Answer(201, endpoint_mapping(endpoint) | {"secret": endpoint.secrets[0].secret})
+
+
+def change_endpoint(call: Call) -> Answer:
+    """Another URL, description, choice of events, or handshake. A new URL is asked for permission anew."""
+    turns, body = call.services.turns, call.body
+    if "url" in body:
+        call.services.guard.check(body["url"])
+    with turns.store.unit_of_work() as work:
+        before = work.endpoints.get(call.path["id"])
+        after = replace(
+            before,
+            url=body.get("url", before.url),
+            description=body.get("description", before.description),
+            event_types=tuple(body.get("event_types", before.event_types)),
+            handshake=body.get("handshake", before.handshake),
+        )
+        if (after.url, after.handshake) != (before.url, before.handshake) and before.state != "disabled":
+            after = receivers.add_endpoint(work, turns, after, call.traceparent)
+        else:
+            work.endpoints.put(after)
+        work.commit()
+    turns.wake()
+    return Answer(200, endpoint_mapping(after))
+
+
+def confirm_endpoint(call: Call) -> Answer:
+    """Where a receiver says yes to its registration: the callback of the handshake, by GET or POST."""
+    rate = call.http.headers.get("WebHook-Allowed-Rate", "")
+    endpoint = receivers.confirm_by_callback(
+        call.services.turns, call.path["id"], call.http.args.get("key", "")[:100], rate
+    )
+    return Answer(200, {"id": endpoint.id, "state": endpoint.state})
 
 
 def list_endpoints(call: Call) -> Answer:
@@ -78,7 +121,7 @@ def remove_endpoint(call: Call) -> Answer:
     turns = call.services.turns
     with turns.store.unit_of_work() as work:
         work.endpoints.delete(call.path["id"])
-        work.outbox.fail_target(f"endpoint:{call.path['id']}", "the endpoint was removed", turns.now())
+        work.outbox.drop_target(f"endpoint:{call.path['id']}", turns.now())
         work.commit()
     return Answer(204, "")
 
@@ -97,53 +140,24 @@ def rotate_endpoint(call: Call) -> Answer:
 
 def enable_endpoint(call: Call) -> Answer:
     """Switch an endpoint on again and send everything that failed once more, in order."""
-    turns = call.services.turns
-    call_id = call.path["id"]
-    with turns.store.unit_of_work() as work:
-        changed = replace(work.endpoints.get(call_id), state="active", reason="", failing_since=None)
-        work.endpoints.put(changed)
-        work.outbox.replay_target(f"endpoint:{call_id}", turns.now())
-        work.commit()
-    turns.wake()
-    return Answer(200, endpoint_mapping(changed))
+    turns, endpoint_id = call.services.turns, call.path["id"]
+    receivers.switch_on(turns, f"endpoint:{endpoint_id}", call.traceparent)
+    with turns.store.reading() as work:
+        return Answer(200, endpoint_mapping(work.endpoints.get(endpoint_id)))
 
 
 def test_endpoint(call: Call) -> Answer:
-    """Queue an event of type `intakebot.endpoint.test`."""
-    turns, now = call.services.turns, call.services.turns.now()
-    body = {
-        "specversion": "1.0",
-        "id": turns.ids.message_id("evt"),
-        "source": turns.source,
-        "type": EVENT_TYPE_PREFIX + "endpoint.test",
-        "subject": call.path["id"],
-        "time": now.isoformat().replace("+00:00", "Z"),
-        "datacontenttype": "application/json",
-        "data": {},
-    }
-    item = NewItem(
-        turns.ids.message_id("out"),
-        "event",
-        f"endpoint:{call.path['id']}",
-        None,
-        body,
-        now,
-        traceparent=call.traceparent,
-    )
-    with turns.store.unit_of_work() as work:
-        work.endpoints.get(call.path["id"])
-        work.outbox.add_all([item], now)
-        work.commit()
-    turns.wake()
-    return Answer(202, {"id": item.id})
+    """Queue an event of type `intakebot.endpoint.test`, tried once; also to an endpoint that has not said yes yet."""
+    target = f"endpoint:{call.path['id']}"
+    return Answer(202, {"id": receivers.queue_test(call.services.turns, target, call.traceparent)})
 
 
 def list_deliveries(call: Call) -> Answer:
     """The newest deliveries to this endpoint, with every try."""
     target = f"endpoint:{call.path['id']}"
     state = call.http.args.get("state")
-    if state not in (None, "waiting", "done", "failed", "dropped"):
-        raise BadInputError("state", state, "waiting, done, failed or dropped")
+    if state not in (None, *DELIVERY_STATES):
+        raise BadInputError("state", state, "one of " + ", ".join(DELIVERY_STATES))
     with call.services.turns.store.reading() as work:
         work.endpoints.get(call.path["id"])
         items = work.outbox.of_target(target, state)
@@ -175,15 +189,8 @@ def delivery_mapping(item: Item, tries: tuple[Any, ...]) -> dict[str, Any]:
 
 def replay_delivery(call: Call) -> Answer:
     """Send one finished delivery once more, under the same id."""
-    turns = call.services.turns
-    with turns.store.unit_of_work() as work:
-        item = work.outbox.get(call.path["delivery_id"])
-        if item.target != f"endpoint:{call.path['id']}":
-            raise NotFoundError("no such delivery")
-        work.outbox.replay(item.id, turns.now())
-        work.commit()
-    turns.wake()
-    return Answer(202, {"id": item.id})
+    receivers.replay(call.services.turns, call.path["delivery_id"], target=f"endpoint:{call.path['id']}")
+    return Answer(202, {"id": call.path["delivery_id"]})
 
 
 # ---- gateways ------------------------------------------------------------------------------------------------------
@@ -199,6 +206,7 @@ def gateway_mapping(gateway: Gateway) -> dict[str, Any]:
         "choices": gateway.choices,
         "state": gateway.state,
         "reason": gateway.reason,
+        "failing_since": _moment(gateway.failing_since),
         "created_at": gateway.created_at.isoformat(),
     }
 
@@ -235,7 +243,7 @@ def remove_gateway(call: Call) -> Answer:
     turns = call.services.turns
     with turns.store.unit_of_work() as work:
         work.gateways.delete(call.path["id"])
-        work.outbox.fail_target(f"gateway:{call.path['id']}", "the gateway was removed", turns.now())
+        work.outbox.drop_target(f"gateway:{call.path['id']}", turns.now())
         work.commit()
     return Answer(204, "")
 
@@ -250,6 +258,36 @@ def rotate_gateway(call: Call) -> Answer:
         work.gateways.put(changed)
         work.commit()
     return Answer(200, gateway_mapping(changed) | {"secret": new})
+
+
+def enable_gateway(call: Call) -> Answer:
+    """Switch a gateway on again, in both directions, and send everything that failed once more, in order."""
+    turns, gateway_id = call.services.turns, call.path["id"]
+    receivers.switch_on(turns, f"gateway:{gateway_id}", call.traceparent)
+    with turns.store.reading() as work:
+        return Answer(200, gateway_mapping(work.gateways.get(gateway_id)))
+
+
+def test_gateway(call: Call) -> Answer:
+    """Queue a body of type `gateway.test`, tried once."""
+    target = f"gateway:{call.path['id']}"
+    return Answer(202, {"id": receivers.queue_test(call.services.turns, target, call.traceparent)})
+
+
+def allow_inbound(call: Call) -> Answer:
+    """The handshake from the other side: a gateway asks whether it may deliver here, and how fast.
+
+    Source: HTTP 1.1 Web Hooks for Event Delivery 1.0.2 (CloudEvents), section 4.2.
+    """
+    with call.services.turns.store.reading() as work:
+        gateway = work.gateways.get(call.path["gateway"])
+    headers = {"Allow": "OPTIONS, POST"}
+    origin = call.http.headers.get("WebHook-Request-Origin", "").strip()
+    if gateway.state == "active" and _ORIGIN.fullmatch(origin):
+        burst = call.services.limits.burst
+        rate = max(1, burst.quota * 60 // burst.window_s)
+        headers |= {"WebHook-Allowed-Origin": origin, "WebHook-Allowed-Rate": str(rate)}
+    return Answer(204, "", headers)
 
 
 def inbound(call: Call) -> Answer:

@@ -55,6 +55,14 @@ INT = {"type": "integer"}
 BOOL = {"type": "boolean"}
 WHEN = {"type": "string", "format": "date-time"}
 MAYBE_WHEN = {"type": ["string", "null"], "format": "date-time"}
+HANDSHAKE = {
+    "enum": ["required", "skipped"],
+    "description": "required: the receiver is asked first (OPTIONS, CloudEvents webhook 1.0.2); skipped: it is not.",
+}
+ENDPOINT_STATE = {
+    "enum": ["active", "unconfirmed", "disabled"],
+    "description": "unconfirmed: nothing but a test is sent until the receiver has said yes.",
+}
 ANYTHING: dict[str, Any] = {"description": "A JSON value; its type depends on the fact."}
 FREE: dict[str, Any] = {"type": "object", "additionalProperties": True}
 
@@ -74,7 +82,15 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         "description": "Problem details for HTTP APIs, RFC 9457.",
     },
     "Choice": obj({"label": TEXT, "value": TEXT}),
-    "Reply": obj({"text": TEXT, "choices": array(ref("Choice")), "kind": TEXT}),
+    "Reply": obj(
+        {"text": TEXT, "choices": array(ref("Choice")), "kind": TEXT},
+        {
+            "several": {
+                "type": "boolean",
+                "description": "A checklist: any number of the choices may be picked.",
+            }
+        },
+    ),
     "Heard": obj(
         {
             "fact": TEXT,
@@ -256,18 +272,34 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         {
             "description": {"type": "string", "maxLength": 300},
             "event_types": array({"enum": list(EVENT_TYPES)}, maxItems=50, uniqueItems=True),
+            "handshake": HANDSHAKE,
         },
     ),
+    "EndpointPatch": obj(
+        {},
+        {
+            "url": {"type": "string", "minLength": 1, "maxLength": 2000},
+            "description": {"type": "string", "maxLength": 300},
+            "event_types": array({"enum": list(EVENT_TYPES)}, maxItems=50, uniqueItems=True),
+            "handshake": HANDSHAKE,
+        },
+    ),
+    "EndpointConfirmed": obj({"id": TEXT, "state": ENDPOINT_STATE}),
     "Endpoint": obj(
         {
             "id": TEXT,
             "url": TEXT,
             "description": TEXT,
             "event_types": array(TEXT),
-            "state": {"enum": ["active", "disabled"]},
+            "state": ENDPOINT_STATE,
             "reason": TEXT,
             "failing_since": MAYBE_WHEN,
             "created_at": WHEN,
+            "handshake": HANDSHAKE,
+            "allowed_rate": {
+                "type": ["integer", "null"],
+                "description": "Requests a minute the receiver allows.",
+            },
         },
         {"secret": {"type": "string", "description": "Shown once, when it was made."}},
     ),
@@ -276,7 +308,7 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         {
             "id": TEXT,
             "kind": TEXT,
-            "state": {"enum": ["waiting", "done", "failed", "dropped"]},
+            "state": {"enum": ["waiting", "done", "failed", "set_aside", "dropped"]},
             "created_at": WHEN,
             "due_at": WHEN,
             "attempt": INT,
@@ -316,6 +348,7 @@ SCHEMAS: dict[str, dict[str, Any]] = {
             "choices": BOOL,
             "state": TEXT,
             "reason": TEXT,
+            "failing_since": MAYBE_WHEN,
             "created_at": WHEN,
         },
         {"secret": {"type": "string", "description": "Shown once, when it was made."}},

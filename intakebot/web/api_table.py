@@ -169,9 +169,8 @@ SHOP = (
     ),
 )  # fmt: skip
 
-_STATE = Parameter(
-    "state", {"enum": ["waiting", "done", "failed", "dropped"]}, "Only deliveries in this state."
-)
+_STATE = Parameter("state", {"enum": list(api_receivers.DELIVERY_STATES)}, "Only deliveries in this state.")
+_CONFIRMATION = Parameter("key", {"type": "string", "maxLength": 100}, "The secret of the callback URL.")
 _ENDPOINT = {"id": "$response.body#/id"}
 
 
@@ -204,6 +203,20 @@ RECEIVERS = (
         problems=(404,),
     ),
     _managed(
+        "changeEndpoint", "PATCH", "/endpoints/{id}", "Change an endpoint; a new URL is asked for permission anew",
+        api_receivers.change_endpoint, {200: "Endpoint"}, _E, body="EndpointPatch", problems=(404,),
+    ),
+    Operation(
+        "confirmEndpoint", "GET", "/endpoints/{id}/confirmation", "A receiver says yes (WebHook-Request-Callback)",
+        api_receivers.confirm_endpoint, "anyone", {200: "EndpointConfirmed"}, query=(_CONFIRMATION,),
+        problems=(404, 409, 422),
+    ),
+    Operation(
+        "confirmEndpointByPost", "POST", "/endpoints/{id}/confirmation", "A receiver says yes (WebHook-Request-Callback)",
+        api_receivers.confirm_endpoint, "anyone", {200: "EndpointConfirmed"}, query=(_CONFIRMATION,),
+        problems=(404, 409, 422),
+    ),
+    _managed(
         "removeEndpoint", "DELETE", "/endpoints/{id}", "Remove an endpoint", api_receivers.remove_endpoint,
         {204: None}, _E, problems=(404,),
     ),
@@ -217,7 +230,7 @@ RECEIVERS = (
     ),
     _managed(
         "testEndpoint", "POST", "/endpoints/{id}/test", "Send a test event", api_receivers.test_endpoint,
-        {202: "Queued"}, _E, problems=(404,),
+        {202: "Queued"}, _E, problems=(404, 409),
     ),
     _managed(
         "listDeliveries", "GET", "/endpoints/{id}/deliveries", "Deliveries and their tries",
@@ -225,7 +238,7 @@ RECEIVERS = (
     ),
     _managed(
         "replayDelivery", "POST", "/endpoints/{id}/deliveries/{delivery_id}/replay", "Send a delivery once more",
-        api_receivers.replay_delivery, {202: "Queued"}, _E, problems=(404,),
+        api_receivers.replay_delivery, {202: "Queued"}, _E, problems=(404, 409),
     ),
     _managed(
         "addGateway", "POST", "/gateways", "Add a messenger or SMS gateway", api_receivers.add_gateway,
@@ -241,6 +254,18 @@ RECEIVERS = (
     _managed(
         "rotateGateway", "POST", "/gateways/{id}/rotate", "A new signing secret", api_receivers.rotate_gateway,
         {200: "Gateway"}, _G, problems=(404,),
+    ),
+    _managed(
+        "enableGateway", "POST", "/gateways/{id}/enable", "Switch on again and resend what failed",
+        api_receivers.enable_gateway, {200: "Gateway"}, _G, problems=(404,),
+    ),
+    _managed(
+        "testGateway", "POST", "/gateways/{id}/test", "Send a test", api_receivers.test_gateway, {202: "Queued"}, _G,
+        problems=(404, 409),
+    ),
+    Operation(
+        "allowInbound", "OPTIONS", "/inbound/{gateway}", "May a gateway deliver here, and how fast",
+        api_receivers.allow_inbound, "anyone", {204: None}, problems=(404,),
     ),
     Operation(
         "inbound", "POST", "/inbound/{gateway}", "A customer's message, from a gateway", api_receivers.inbound,

@@ -35,7 +35,8 @@ def test_served_document_and_routes_are_equal_in_both_directions(
         (re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule), method.lower())
         for rule in app.url_map.iter_rules()
         if rule.endpoint.startswith("api.") and rule.endpoint != "api.elsewhere"
-        for method in (rule.methods or set()) - {"HEAD", "OPTIONS"}
+        for method in (rule.methods or set())
+        - ({"HEAD"} if rule.methods == {"OPTIONS"} else {"HEAD", "OPTIONS"})
     }
 
     served = client.get("/api/v1/openapi.json").json

@@ -8,6 +8,7 @@ import pytest
 from flask.testing import FlaskClient
 from PIL import Image
 
+from intakebot.receivers import confirmation_key
 from intakebot.web.api import ApiServices
 from tests.api.calls import bearer, opened, shop_key
 
@@ -60,7 +61,11 @@ def test_a_traceparent_is_carried_into_the_outbox(api: ApiServices, client: Flas
     """Source: W3C Trace Context, section 3.2.2 (the example value)."""
     trace = "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01"
     key = shop_key(api, "endpoints:manage")
-    client.post("/api/v1/endpoints", json={"url": "https://hooks.example.com/x"}, headers=bearer(key))
+    client.post(
+        "/api/v1/endpoints",
+        json={"url": "https://hooks.example.com/x", "handshake": "skipped"},
+        headers=bearer(key),
+    )
 
     client.post("/api/v1/conversations", json={"locale": "en"}, headers={"traceparent": trace})
     for broken in ("00-" + "0" * 32 + "-00f067aa0ba902b7-01", "ff-4bf9", "hello"):
@@ -86,8 +91,74 @@ def test_an_endpoint_is_added_rotated_tested_and_removed(api: ApiServices, clien
     assert made["secret"].startswith("whsec_")
     assert rotated["secret"] != made["secret"]
     assert "secret" not in shown
-    assert (tested.status_code, [d["id"] for d in deliveries]) == (202, [tested.json["id"]])
+    assert (tested.status_code, deliveries[0]["id"]) == (202, tested.json["id"])
+    assert [delivery["kind"] for delivery in deliveries] == ["test", "handshake"]
     assert (gone.status_code, client.get(url, headers=bearer(key)).status_code) == (204, 404)
+
+
+def test_a_changed_url_is_asked_for_permission_and_a_changed_description_is_not(
+    api: ApiServices, client: FlaskClient
+) -> None:
+    key = shop_key(api, "endpoints:manage")
+    body = {"url": "https://hooks.example.com/x", "handshake": "skipped"}
+    made = client.post("/api/v1/endpoints", json=body, headers=bearer(key)).json
+    url = f"/api/v1/endpoints/{made['id']}"
+
+    described = client.patch(url, json={"description": "stock"}, headers=bearer(key)).json
+    required = client.patch(url, json={"handshake": "required"}, headers=bearer(key)).json
+    moved = client.patch(url, json={"url": "https://hooks.example.com/y"}, headers=bearer(key)).json
+    deliveries = client.get(f"{url}/deliveries", headers=bearer(key)).json["deliveries"]
+
+    assert (described["state"], described["description"]) == ("active", "stock")
+    assert (required["state"], moved["state"], moved["url"]) == (
+        "unconfirmed",
+        "unconfirmed",
+        "https://hooks.example.com/y",
+    )
+    assert [delivery["kind"] for delivery in deliveries] == ["handshake", "handshake"]
+
+
+@pytest.mark.parametrize("method", ["GET", "POST"])
+def test_a_receiver_says_yes_by_opening_its_callback(
+    api: ApiServices, client: FlaskClient, method: str
+) -> None:
+    """Source: HTTP 1.1 Web Hooks for Event Delivery 1.0.2, section 4.1.3 (GET or POST, rate as a header)."""
+    key = shop_key(api, "endpoints:manage")
+    made = client.post(
+        "/api/v1/endpoints", json={"url": "https://hooks.example.com/x"}, headers=bearer(key)
+    ).json
+    with api.turns.store.reading() as work:
+        secret = confirmation_key(api.turns.secret_key, work.endpoints.get(made["id"]))
+    path = f"/api/v1/endpoints/{made['id']}/confirmation"
+
+    guessed = client.open(f"{path}?key={'A' * 43}", method=method)
+    unknown = client.open(f"/api/v1/endpoints/none/confirmation?key={secret}", method=method)
+    unread = client.open(f"{path}?key={secret}", method=method, headers={"WebHook-Allowed-Rate": "0"})
+    agreed = client.open(f"{path}?key={secret}", method=method, headers={"WebHook-Allowed-Rate": "30"})
+
+    shown = client.get(f"/api/v1/endpoints/{made['id']}", headers=bearer(key)).json
+    assert made["state"] == "unconfirmed"
+    assert [a.status_code for a in (guessed, unknown, unread, agreed)] == [404, 404, 422, 200]
+    assert (shown["state"], shown["allowed_rate"]) == ("active", 30)
+
+
+def test_our_inbound_route_answers_the_handshake_of_a_gateway(api: ApiServices, client: FlaskClient) -> None:
+    """Source: HTTP 1.1 Web Hooks for Event Delivery 1.0.2, section 4.2."""
+    key = shop_key(api, "gateways:manage")
+    body = {"id": "sms", "url": "https://gateway.example.com/send"}
+    client.post("/api/v1/gateways", json=body, headers=bearer(key))
+    asked = {"WebHook-Request-Origin": "eventemitter.example.com", "WebHook-Request-Rate": "500"}
+
+    answer = client.options("/api/v1/inbound/sms", headers=asked)
+    plain = client.options("/api/v1/inbound/sms")
+    unusable = client.options("/api/v1/inbound/sms", headers={"WebHook-Request-Origin": "no host at all!"})
+    unknown = client.options("/api/v1/inbound/other", headers=asked)
+
+    assert (answer.status_code, answer.headers["Allow"]) == (204, "OPTIONS, POST")
+    assert answer.headers["WebHook-Allowed-Origin"] == "eventemitter.example.com"
+    assert int(answer.headers["WebHook-Allowed-Rate"]) > 0
+    assert all("WebHook-Allowed-Origin" not in other.headers for other in (plain, unusable, unknown))
+    assert unknown.status_code == 404
 
 
 @pytest.mark.parametrize("url", ["http://hooks.example.com/", "https://u:p@hooks.example.com/", "nonsense"])

@@ -8,14 +8,17 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
+import requests
 import responses
 from standardwebhooks.webhooks import Webhook
 
+from intakebot import receivers
 from intakebot.channels.guard import Guard
 from intakebot.channels.relay import Relay
 from intakebot.channels.timing import SCHEDULE_S, next_try, nudge_time
 from intakebot.conversation import MessageReceived
 from intakebot.definitions import Definitions
+from intakebot.errors import ConflictError
 from intakebot.records.endpoints import Endpoint, Gateway, Secret
 from intakebot.turns import Opened, Services, Via, open_case, take_turn
 from tests.turns.doubles import NOW, Clock
@@ -175,18 +178,42 @@ def test_after_the_last_try_it_is_shown_as_failed_and_can_be_replayed(
         [dead] = work.outbox.dead()
         tries = work.outbox.attempts_of(dead.id)
         failing_since = work.endpoints.get("e").failing_since
+        state = work.endpoints.get("e").state
     http.remove(failing)
     http.post(HOOK, status=200)
+    with pytest.raises(ConflictError):
+        receivers.replay(shop, dead.id)
 
-    with shop.store.unit_of_work() as work:
-        work.outbox.replay(dead.id, clock())
-        work.commit()
+    receivers.switch_on(shop, "endpoint:e")
     _drain(relay)
 
     assert [each.number for each in tries] == list(range(1, 11))
+    assert state == "disabled"
     assert failing_since == NOW
     with shop.store.reading() as work:
         assert (work.outbox.get(dead.id).state, work.endpoints.get("e").failing_since) == ("done", None)
+
+
+def test_an_endpoint_that_works_now_and_then_is_not_switched_off(
+    shop: Services, relay: Relay, http: responses.RequestsMock, clock: Clock
+) -> None:
+    """One event is given up, but another one went through meanwhile: the receiver is alive."""
+    first = _open(shop)
+
+    def answer(request: requests.PreparedRequest) -> tuple[int, dict[str, str], str]:
+        return (503 if first.conversation_id in str(request.body) else 200), {}, ""
+
+    http.add_callback(responses.POST, HOOK, answer)
+    http.post(GATE, status=200)
+    for number in range(12):
+        _drain(relay)
+        clock.move(hours=27)
+        if number == 5:
+            _open(shop, "+447700900124")
+
+    with shop.store.reading() as work:
+        states = {item.state for item in work.outbox.dead()}
+        assert (states, work.endpoints.get("e").state) == ({"failed"}, "active")
 
 
 def test_410_switches_the_endpoint_off_and_nothing_more_is_sent(
