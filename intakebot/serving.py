@@ -141,6 +141,7 @@ def make_app(shop: Shop) -> Flask:
             photos=shop.photos,
             base_url=settings.base_url,
             definitions_root=settings.definitions_root,
+            sends_mail=settings.mail is not None,
             blueprints=(api,),
         )
     )

@@ -21,12 +21,13 @@ from intakebot.web import (
     formatting,
     papers,
     people,
+    receivers,
     security,
     signin,
     staff_papers,
     words,
 )
-from intakebot.web.access import OWNER, STAFF
+from intakebot.web.access import OFFICE, OWNER, STAFF
 from intakebot.web.services import Services
 
 LARGEST_REQUEST = 10 * 1024 * 1024
@@ -58,6 +59,7 @@ def create_app(services: Services) -> Flask:
         people.pages,
         desk.pages,
         desk_actions.pages,
+        receivers.pages,
         bench.pages,
         closing.pages,
         staff_papers.pages,
@@ -104,6 +106,7 @@ _PLACES = (
     Place("bench.jobs", "web.nav.bench", STAFF),
     Place("desk.rates", "web.nav.rates", STAFF),
     Place("desk.calendar", "web.nav.calendar", STAFF),
+    Place("receivers.overview", "web.nav.receivers", OFFICE),
     Place("people.everybody", "web.nav.people", OWNER),
 )
 

@@ -10,6 +10,7 @@ from intakebot.web import cases, rates_view, security, staff_case, uploads, word
 from intakebot.web.access import OFFICE, STAFF, access
 from intakebot.web.formatting import COUNTED_UP_TO
 from intakebot.web.intake_view import intake_page
+from intakebot.web.receivers import needs_attention
 
 pages = Blueprint("desk", __name__)
 
@@ -32,9 +33,11 @@ def intakes() -> Any:
             oldest_first=waits_for not in (None, "nothing"),
         )
         counts = work.cases.counts(COUNTED_UP_TO)
+        attention = g.person.role in OFFICE and needs_attention(work)
     return render_template(
-        "desk.html", page=page, counts=counts, waits=WAITS, waits_for=waits_for or "all", search=search
-    )
+        "desk.html", page=page, counts=counts, waits=WAITS, waits_for=waits_for or "all", search=search,
+        attention=attention,
+    )  # fmt: skip
 
 
 @pages.get("/i/<reference>")

@@ -28,6 +28,7 @@ class Services:
         photos: the photo store.
         base_url: how people reach this shop, no trailing slash; `https://` turns on secure cookies and HSTS.
         definitions_root: the folder of flows/ and pricing/, to show what is wrong with files edited since the start.
+        sends_mail: whether a mail server is set up for outgoing mail.
         limiter: how often somebody may open talks and write (same limits as the API's).
         blueprints: more blueprints to serve, the JSON API (named `api`) among them.
     """
@@ -36,6 +37,7 @@ class Services:
     photos: PhotoStore
     base_url: str = "http://127.0.0.1:8000"
     definitions_root: Path | None = None
+    sends_mail: bool = False
     limiter: RateLimiter = field(default_factory=RateLimiter)
     blueprints: tuple[Blueprint, ...] = field(default=())
 

@@ -82,6 +82,9 @@ ROWS: dict[str, set[str]] = {
     "desk_actions.decline": OFFICE,
     "desk_actions.link": OFFICE,
     "desk_actions.add_photo": STAFF,
+    "receivers.overview": OFFICE,
+    "receivers.act": OFFICE,
+    "receivers.act_on_delivery": OFFICE,
     "bench.jobs": STAFF,
     "bench.pretriage": STAFF,
     "bench.arrival": STAFF,
@@ -126,6 +129,7 @@ def fill(shop: Shop, rule: Any, talk: str) -> str:
     values = {
         "talk": talk, "case": talk, "fact": "noise", "photo": "none", "decision": "accept", "name": "form", "user": "none",
         "code": "none", "reference": "AAA-AAAA", "filename": "look.css",
+        "target": "email", "item": "none", "action": "set-aside",
     }  # fmt: skip
     with shop.app.test_request_context():
         return shop.app.url_map.bind("localhost").build(
