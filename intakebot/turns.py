@@ -112,9 +112,11 @@ def open_case(
     message_id: str = "open",
     request: Request | None = None,
     traceparent: str = "",
+    sent_at: datetime | None = None,
 ) -> Opened:
     """Begin a conversation, with the customer's first words if there are any.
 
+    sent_at: when the customer sent them, if the channel says so.
     Raises: BadInputError for an unknown family or locale; RequestMismatchError.
     """
     definitions = services.editions.current
@@ -134,12 +136,21 @@ def open_case(
                 services.suggester, definitions, family or min(definitions.families), locale, text
             )
         try:
-            return _open(
-                services, definitions, via, locale, text, family, message_id, request, traceparent, guesses
-            )
+            first = _First(text, message_id, guesses, sent_at)
+            return _open(services, definitions, via, locale, first, family, request, traceparent)
         except RequestRunningError:
             _give_way(attempt)
     raise StoreBusyError("the same request is being answered; try again")
+
+
+@dataclass(frozen=True)
+class _First:
+    """The customer's first words, if there are any, and what is known about them."""
+
+    text: str | None
+    message_id: str
+    guesses: tuple[HeardFact, ...]
+    sent_at: datetime | None
 
 
 def _open(
@@ -147,12 +158,10 @@ def _open(
     definitions: Definitions,
     via: Via,
     locale: str,
-    text: str | None,
+    first: _First,
     family: str | None,
-    message_id: str,
     request: Request | None,
     traceparent: str,
-    guesses: tuple[HeardFact, ...],
 ) -> Opened:
     now, case_id = services.now(), services.ids.case_id()
     assessor = services.editions.assessor(definitions)
@@ -178,14 +187,15 @@ def _open(
         now=now,
         assessor=assessor,
         family=family,
-        text=text,
-        message_id=message_id,
+        text=first.text,
+        message_id=first.message_id,
         links=services.links(case),
-        suggested=guesses,
+        suggested=first.guesses,
+        sent_at=first.sent_at,
     )
     draft = Draft(definitions, assessor, services.workshop, case, turn.conversation, now, via=via)
-    if text is not None:
-        draft.receive(text, {"text": text}, via.channel, message_id)
+    if first.text is not None:
+        draft.receive(first.text, {"text": first.text}, via.channel, first.message_id)
     draft.take(turn, services.links(case), via.channel)
     draft.announcements.insert(0, "conversation.opened")
     case = draft.finish()

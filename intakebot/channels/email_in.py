@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import UTC, datetime
 from email import policy
 from email.message import EmailMessage
 from email.parser import BytesParser
@@ -59,7 +59,7 @@ class EmailInbound:
             text=new_text(mail)[:MAX_TEXT],
             raw=body,
             attachments=tuple(_pictures(mail)),
-            sent_at=_date(mail),
+            sent_at=sent_at_of(mail),
             thread={"references": references[-20:], "subject": _subject(mail)},
         )
 
@@ -126,12 +126,26 @@ def _subject(mail: EmailMessage) -> str:
     return subject if not subject or re.match(r"(?i)re:|aw:", subject) else f"Re: {subject}"
 
 
-def _date(mail: EmailMessage) -> datetime | None:
+def sent_at_of(mail: EmailMessage) -> datetime | None:
+    """When the mail was sent: its Date, or when the first mail server took it, whichever is later.
+
+    A customer's own clock may be hours slow; the server's is not. None when neither can be read.
+    Source: RFC 5322, 3.6.1 (Date); RFC 5321, 4.4 (each server puts its Received line on top, time after the last `;`).
+    """
     try:
-        moment = parsedate_to_datetime(_header(mail, "Date"))
-    except (TypeError, ValueError):
+        received = [str(each).rpartition(";")[2] for each in mail.get_all("Received", [])]
+    except Exception:  # hostile headers
+        received = []
+    moments = [_moment(text) for text in (_header(mail, "Date"), *received[-1:])]
+    return max((moment for moment in moments if moment is not None), default=None)
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        moment = parsedate_to_datetime(text)
+        return moment if moment.tzinfo and moment.astimezone(UTC) else None
+    except (TypeError, ValueError, OverflowError):
         return None
-    return moment if moment.tzinfo else None
 
 
 def new_text(mail: EmailMessage) -> str:

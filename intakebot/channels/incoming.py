@@ -71,8 +71,8 @@ class Incoming:
     def _event(self, message: InboundMessage, voice: str) -> TalkEvent:
         name = message.message_id
         if message.choice is not None:
-            return ChoiceTaken(name, message.choice, voice)
-        return MessageReceived(name, message.text, voice)
+            return ChoiceTaken(name, message.choice, voice, message.sent_at)
+        return MessageReceived(name, message.text, voice, sent_at=message.sent_at)
 
     def _open(self, message: InboundMessage, via: Via, request: Request) -> TurnAnswer:
         locales = self._services.editions.current.locales
@@ -85,6 +85,7 @@ class Incoming:
             text=message.text or None,
             message_id=message.message_id,
             request=request,
+            sent_at=message.sent_at,
         )
         for number, attachment in enumerate(message.attachments):
             self._add_photo(opened.conversation_id, attachment, f"{message.message_id}-{number}", via)

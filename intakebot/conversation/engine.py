@@ -22,6 +22,7 @@ from intakebot.conversation.events import (
 )
 from intakebot.conversation.flow import CLOSED, ask_story
 from intakebot.conversation.labels import all_lines, things
+from intakebot.conversation.late import is_late, take_late_message, take_late_tap
 from intakebot.conversation.message import take_message, take_tap
 from intakebot.conversation.recap import RecapLine
 from intakebot.conversation.shop_side import take_form, take_photo, take_shop_event
@@ -49,12 +50,13 @@ def open_conversation(
     message_id: str = "open",
     links: Mapping[str, str] | None = None,
     suggested: tuple[Understood, ...] = (),
+    sent_at: datetime | None = None,
 ) -> Turn:
     """Start a talk: the opener, and, with `text`, the first turn over it in the same answer.
 
     Args:
         family: id of the family; None takes the first by id. locale: an unknown one falls back to the first shipped.
-        suggested: a language model's proposals about `text`, as in `MessageReceived`.
+        suggested, sent_at: about `text`, as in `MessageReceived`.
     Raises: BadInputError for an unknown family.
     """
     family_id = family if family is not None else min(definitions.families)
@@ -76,7 +78,7 @@ def open_conversation(
         if channel != "sms":
             ask_story(work)
         return work.seal()
-    event = MessageReceived(message_id, text, suggested=suggested)
+    event = MessageReceived(message_id, text, suggested=suggested, sent_at=sent_at)
     first = advance(definitions, asked, event, now, assessor=assessor, links=links)
     work = Work(definitions, first.conversation, now, assessor, links or {}, message_id)
     _open(work)
@@ -120,11 +122,13 @@ def advance(
     )
     if isinstance(event, MessageReceived):
         work.suggested = event.suggested
+        late = is_late(work, event.sent_at)
         _arrive(work, event.channel)
-        take_message(work, event.text)
+        take_late_message(work, event.text) if late else take_message(work, event.text)
     elif isinstance(event, ChoiceTaken):
+        late = is_late(work, event.sent_at)
         _arrive(work, event.channel)
-        take_tap(work, event.value)
+        take_late_tap(work, event.value) if late else take_tap(work, event.value)
     elif isinstance(event, FactsEntered):
         take_form(work, event)
     elif isinstance(event, PhotoAdded):

@@ -7,9 +7,10 @@ re-computed after every change and dropped with their support; a value somebody 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 
 from intakebot.conversation.labels import fact_label, value_label
-from intakebot.conversation.state import FactEntry, Source
+from intakebot.conversation.state import FactEntry, RuledOut, Source
 from intakebot.conversation.turn import HeardFact
 from intakebot.conversation.values import value_to_mapping
 from intakebot.conversation.work import Work, fact_data
@@ -17,6 +18,9 @@ from intakebot.definitions.facts import Status, Value
 from intakebot.definitions.model import Family
 
 MAX_QUOTE = 80
+MOST_RULED_OUT = 12
+VAGUE = "someone"
+"""The value of an attempt that names nobody."""
 MAX_ROUNDS = 8
 """Chains of implications longer than this do not occur; the bound keeps a circular definition from looping."""
 
@@ -36,6 +40,9 @@ def enter(
     """Hold a value for a fact. Returns False when a bench-verified entry stands in the way (nothing changes)."""
     old = work.facts.get(fact_id)
     stated = old if old is not None and old.source != "derived" else None
+    if heard_later(work, fact_id, value):
+        keep_later(work, fact_id, value)
+        return True
     if stated is not None and stated.verified and source != "staff":
         return stated.value == value
     if (
@@ -49,7 +56,7 @@ def enter(
         value=value,
         status=status,
         source=source,
-        at=work.now,
+        at=said_at(work),
         certainty=certainty,
         message_id=work.message_id,
         span=span,
@@ -65,6 +72,59 @@ def enter(
     work.heard.append(heard_fact(work, fact_id, entry, before))
     if differs:
         work.corrected.append((fact_id, value))
+    return True
+
+
+def said_at(work: Work) -> datetime:
+    """When the customer said what is being read."""
+    return work.said_at or work.now
+
+
+def heard_later(work: Work, fact_id: str, value: Value | None) -> bool:
+    """Whether something the customer said after this message settles the fact otherwise.
+
+    As it would have come out in the order it was said: "I don't know" takes back no value, and a vague "someone" no name.
+    """
+    at = said_at(work)
+    if any(out.fact == fact_id and out.value == value and out.at > at for out in work.conversation.ruled_out):
+        return True
+    held = work.facts.get(fact_id)
+    if held is None or held.source == "derived" or held.at <= at or held.value == value:
+        return False
+    if held.status == "not_known" and value is not None:
+        return False
+    vague = work.fact(fact_id).role == "attempt" and held.value == VAGUE
+    return not (vague and value not in (None, "nobody"))
+
+
+def keep_later(work: Work, fact_id: str, value: Value | None) -> None:
+    """Leave a fact as something said later settled it, and say so in the log."""
+    held = work.facts.get(fact_id)
+    now_held = held.value if held is not None else None
+    work.note(
+        "fact_late",
+        fact=fact_id,
+        value=value_to_mapping(value),
+        kept=value_to_mapping(now_held),
+        said_at=said_at(work).isoformat(),
+        kept_from=held.at.isoformat() if held is not None else None,
+    )
+    work.kept.append((fact_id, now_held))
+
+
+def rule_out(work: Work, fact_id: str, value: Value) -> bool:
+    """The customer says that a fact does not have this value; True when it had it and is unknown again.
+
+    What was ruled out is remembered for a while: an older message that arrives after it does not bring it back.
+    """
+    old, at = work.facts.get(fact_id), said_at(work)
+    if old is not None and old.value == value and (old.verified or old.at > at):
+        return False
+    others = tuple(out for out in work.conversation.ruled_out if (out.fact, out.value) != (fact_id, value))
+    work.change(ruled_out=(*others, RuledOut(fact_id, value, at))[-MOST_RULED_OUT:])
+    if old is None or old.value != value:
+        return False
+    withdraw(work, fact_id)
     return True
 
 

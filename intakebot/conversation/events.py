@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, Literal
 
 from intakebot.conversation.state import Phase
@@ -19,21 +20,27 @@ class MessageReceived:
 
     channel: when it came by another channel than the last one; None keeps it.
     suggested: what a language model proposed and `understanding.suggester.admit` let through; only ever asked as yes/no.
+    sent_at: when the customer sent it, if the channel says so; None means now. See `late`.
     """
 
     message_id: str
     text: str
     channel: str | None = None
     suggested: tuple[HeardFact, ...] = ()
+    sent_at: datetime | None = None
 
 
 @dataclass(frozen=True)
 class ChoiceTaken:
-    """A tapped choice: the `value` of one of the choices of the last replies. An outdated or unknown one is re-asked."""
+    """A tapped choice: the `value` of one of the choices of the last replies. An outdated or unknown one is re-asked.
+
+    sent_at: as in `MessageReceived`.
+    """
 
     message_id: str
     value: str
     channel: str | None = None
+    sent_at: datetime | None = None
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 from intakebot.conversation.asking import Sets, answer_choices
 from intakebot.conversation.choosing import VAGUE, open_facts
-from intakebot.conversation.entering import confirm, enter, withdraw
+from intakebot.conversation.entering import confirm, enter, heard_later, keep_later, rule_out, withdraw
 from intakebot.conversation.guard import readable
 from intakebot.conversation.labels import thing
 from intakebot.conversation.state import FactEntry, Pending, Proposal
@@ -147,6 +147,9 @@ def _ground(work: Work, heard: HeardFact, meant: bool) -> None:
     value = _valid(work, heard)
     if value is None:
         return
+    if heard_later(work, heard.fact, value):
+        keep_later(work, heard.fact, value)
+        return
     old = work.facts.get(heard.fact)
     sure = heard.certainty >= SURE
     if _says_less(fact, value, old):
@@ -200,10 +203,8 @@ def _valid(work: Work, heard: HeardFact) -> Value | None:
 
 def _rule_out(work: Work, heard: HeardFact) -> None:
     """ "It doesn't grind": the held value `grinding` goes; nothing is put in its place."""
-    old = work.facts.get(heard.fact)
-    if old is not None and old.value == heard.value and not old.verified:
-        withdraw(work, heard.fact)
-        work.dropped.append((heard.fact, old.value))
+    if heard.value is not None and rule_out(work, heard.fact, heard.value):
+        work.dropped.append((heard.fact, heard.value))
 
 
 def _settle(work: Work, heard: Heard, pending: Pending | None, known: set[str]) -> bool:

@@ -53,7 +53,7 @@ class FactEntry:
         message_id: the inbound message (or form save) it came from.
         span: character range in that message's normalised text, for text sources.
         quote: the customer's words for it (at most 80 characters), to be quoted back.
-        at: when it was entered.
+        at: when it was said or entered.
         because_of: for derived entries, the facts they follow from.
         verified: staff saw it on the bench; no correction by the customer replaces it.
     """
@@ -211,6 +211,15 @@ class JoinCode:
 
 
 @dataclass(frozen=True)
+class RuledOut:
+    """The customer said, at a time, that a fact does not have this value."""
+
+    fact: str
+    value: Value
+    at: datetime
+
+
+@dataclass(frozen=True)
 class Conversation:
     """One talk about one device.
 
@@ -230,6 +239,7 @@ class Conversation:
         foreign: locale of the last message when it was in another shipped language than the conversation's, and how
             many messages in a row were.
         last_replies: texts of the last turn, for `repeat`.
+        ruled_out: what was ruled out lately, so that an older message that arrives after it does not bring it back.
     """
 
     id: str
@@ -260,6 +270,7 @@ class Conversation:
     estimated: tuple[str, str] | None = None
     foreign: tuple[str, int] | None = None
     last_replies: tuple[str, ...] = ()
+    ruled_out: tuple[RuledOut, ...] = ()
 
     @property
     def answers(self) -> dict[str, Answer]:
@@ -315,6 +326,10 @@ class Conversation:
             "estimated": list(self.estimated) if self.estimated else None,
             "foreign": list(self.foreign) if self.foreign else None,
             "last_replies": list(self.last_replies),
+            "ruled_out": [
+                {"fact": out.fact, "value": value_to_mapping(out.value), "at": out.at.isoformat()}
+                for out in self.ruled_out
+            ],
         }
 
     @staticmethod
@@ -360,6 +375,12 @@ class Conversation:
             estimated=(estimated[0], estimated[1]) if estimated else None,
             foreign=(foreign[0], foreign[1]) if foreign else None,
             last_replies=tuple(raw["last_replies"]),
+            ruled_out=tuple(
+                RuledOut(
+                    out["fact"], _held(value_from_mapping(out["value"])), datetime.fromisoformat(out["at"])
+                )
+                for out in raw.get("ruled_out", ())
+            ),
         )
 
 

@@ -27,6 +27,7 @@ class Work:
 
     acks: short clauses to be put before the next question. message_id: of the event under way.
     suggested: a language model's proposals about this message, if any.
+    said_at: when the customer said what is being read; None: now. kept: facts that something said later had settled.
     """
 
     definitions: Definitions
@@ -44,6 +45,8 @@ class Work:
     corrected: list[tuple[str, Value | None]] = field(default_factory=list)
     dropped: list[tuple[str, Value | None]] = field(default_factory=list)
     suggested: tuple[Understood, ...] = ()
+    said_at: datetime | None = None
+    kept: list[tuple[str, Value | None]] = field(default_factory=list)
     _answers: tuple[Mapping[str, FactEntry], dict[str, Answer]] | None = None
 
     @property

@@ -6,6 +6,7 @@ import email.message
 import smtplib
 import socket
 from collections.abc import Iterator
+from datetime import UTC
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 
@@ -289,3 +290,32 @@ def test_pictures_attached_are_found_by_type() -> None:
         ("image/jpeg", b"\xff\xd8\xff data")
     ]
     assert message.text == "see picture"
+
+
+@pytest.mark.parametrize(
+    ("headers", "expected"),
+    [
+        pytest.param("Date: Wed, 25 Nov 2026 08:00:00 +0000", "08:00", id="date-alone"),
+        pytest.param(
+            "Received: from b by c; Wed, 25 Nov 2026 08:59:58 +0000\nReceived: from a by b; Wed, 25 Nov 2026 08:50:00 +0000\n"
+            "Date: Wed, 25 Nov 2026 05:50:00 +0000",
+            "08:50",
+            id="a-clock-three-hours-slow-is-corrected-by-the-first-server",
+        ),
+        pytest.param(
+            "Received: from a by b; Wed, 25 Nov 2026 08:00:05 +0000\nDate: Wed, 25 Nov 2026 09:00:00 +0100",
+            "08:00",
+            id="zones-are-heeded",
+        ),
+        pytest.param("Received: from a by b; gibberish\nDate: yesterday", None, id="unreadable"),
+        pytest.param("Date: Fri, 31 Dec 9999 23:59:59 -2359", None, id="past-the-end-of-time"),
+    ],
+)
+def test_when_a_mail_was_sent(headers: str, expected: str | None) -> None:
+    """RFC 5322, 3.6.1 (Date); RFC 5321, 4.4: the lowest Received line is the first server's, its time after the `;`."""
+    raw = f"{headers}\nFrom: ada@example.com\nMessage-ID: <m@example.com>\n\nHello".encode()
+
+    message = EmailInbound().receive({"mail-from": "ada@example.com"}, raw, NOW)
+
+    sent = message.sent_at
+    assert (None if sent is None else sent.astimezone(UTC).strftime("%H:%M")) == expected
