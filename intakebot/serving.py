@@ -121,7 +121,8 @@ def mail_server(shop: Shop) -> MailListener | None:
     if settings.mail_listen is None:
         return None
     incoming = Incoming(shop.turns, shop.photos, shop.guard)
-    return MailListener(MailHandler(shop.turns, incoming, settings.mail_address), *settings.mail_listen)
+    handler = MailHandler(shop.turns, incoming, settings.mail_address, settings.mail_authserv)
+    return MailListener(handler, *settings.mail_listen)
 
 
 def make_app(shop: Shop) -> Flask:

@@ -16,6 +16,7 @@
 | INTAKEBOT_MAIL_LISTEN | host:port where the shop's mail server hands customers' mail over by LMTP | -, no listener |
 | INTAKEBOT_MODEL_URL | a language model's adapter that may propose facts, https (http on this machine); see DEVELOPERS.md | -, no model |
 | INTAKEBOT_MODEL_KEY | bearer token for it | - |
+| INTAKEBOT_MAIL_AUTHSERV | name (authserv-id) that the shop's mail server puts into Authentication-Results; several with commas | -, senders are not checked |
 | INTAKEBOT_PHOTOS_URL | where photos are kept, any fsspec URL such as s3://bucket/photos | a folder in the data folder |
 """
 
@@ -63,6 +64,7 @@ class Settings:
     mail_listen: tuple[str, int] | None = None
     mail_address: str = ""
     photos_url: str = ""
+    mail_authserv: tuple[str, ...] = ()
     model_url: str = ""
     model_key: str = ""
 
@@ -95,6 +97,9 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
         mail=_mail(environ),
         mail_listen=_mail_listen(environ),
         mail_address=environ.get("INTAKEBOT_MAIL_FROM", ""),
+        mail_authserv=tuple(
+            name.strip() for name in environ.get("INTAKEBOT_MAIL_AUTHSERV", "").split(",") if name.strip()
+        ),
         photos_url=environ.get("INTAKEBOT_PHOTOS_URL") or (data_dir / "photos").as_uri(),
         model_url=_model_url(environ),
         model_key=environ.get("INTAKEBOT_MODEL_KEY", ""),

@@ -18,6 +18,7 @@ from email.parser import BytesParser
 from email.utils import parsedate_to_datetime
 from html.parser import HTMLParser
 
+from intakebot.channels.mail_proof import verdict
 from intakebot.channels.seam import Attachment, InboundMessage
 from intakebot.errors import BadInputError
 
@@ -37,7 +38,13 @@ _QUOTE_END = re.compile(r"\b(wrote|schrieb\b.{0,100}):\s*$")
 
 
 class EmailInbound:
-    """Inbound e-mail. Who may hand mail over is the mail server's business (LMTP socket, pipe), so there is no signature."""
+    """Inbound e-mail. Who may hand mail over is the mail server's business (LMTP socket, pipe), so there is no signature.
+
+    trusted: names (authserv-id) of the mail servers whose word on senders counts; see `mail_proof`.
+    """
+
+    def __init__(self, trusted: tuple[str, ...] = ()) -> None:
+        self._trusted = trusted
 
     def receive(self, headers: Mapping[str, str], body: bytes, now: datetime) -> InboundMessage:
         """Args: headers: of the envelope: `mail-from`. body: the raw mail.
@@ -61,6 +68,7 @@ class EmailInbound:
             attachments=tuple(_pictures(mail)),
             sent_at=sent_at_of(mail),
             thread={"references": references[-20:], "subject": _subject(mail)},
+            proven=verdict(_all(mail, "Authentication-Results"), self._trusted, address) != "fail",
         )
 
 
@@ -89,6 +97,14 @@ def _header(mail: EmailMessage, name: str) -> str:
         Exception
     ):  # the standard parser fails in many ways on hostile headers; an unreadable one is no header
         return ""
+
+
+def _all(mail: EmailMessage, name: str) -> list[str]:
+    """Every header of a name, as text; broken ones read as none."""
+    try:
+        return [str(each) for each in mail.get_all(name, [])]
+    except Exception:  # as in _header
+        return []
 
 
 def sender_of(mail: EmailMessage) -> str:
@@ -132,10 +148,7 @@ def sent_at_of(mail: EmailMessage) -> datetime | None:
     A customer's own clock may be hours slow; the server's is not. None when neither can be read.
     Source: RFC 5322, 3.6.1 (Date); RFC 5321, 4.4 (each server puts its Received line on top, time after the last `;`).
     """
-    try:
-        received = [str(each).rpartition(";")[2] for each in mail.get_all("Received", [])]
-    except Exception:  # hostile headers
-        received = []
+    received = [each.rpartition(";")[2] for each in _all(mail, "Received")]
     moments = [_moment(text) for text in (_header(mail, "Date"), *received[-1:])]
     return max((moment for moment in moments if moment is not None), default=None)
 

@@ -2,16 +2,21 @@
 
 The same message id has one effect, whatever it carries: the turn is stored under (channel, message id), and a repeated
 delivery gets its answer again.
+
+A message whose sender is not proven does not go on with a talk because of its address. It does when it answers one of our
+own messages of that talk (whose ids only its reader knows) or brings a join code. Otherwise it is a new talk, which a person
+looks at; nothing is sent to the address, which may be a stranger's, and the talk that belongs to it keeps it.
 """
 
 from __future__ import annotations
 
 import hashlib
 import re
+from dataclasses import replace
 
 from intakebot.channels.guard import Guard
 from intakebot.channels.seam import Attachment, InboundMessage
-from intakebot.conversation import ChoiceTaken, MessageReceived, PhotoAdded
+from intakebot.conversation import ChoiceTaken, MessageReceived, PhotoAdded, TakenOver
 from intakebot.conversation import Event as TalkEvent
 from intakebot.definitions import Definitions, Texts
 from intakebot.errors import BadInputError, ConflictError, NotFoundError, RateLimitedError
@@ -19,7 +24,17 @@ from intakebot.joining import join
 from intakebot.records import Case
 from intakebot.records.access import RatePolicy
 from intakebot.records.photos import PhotoStore
-from intakebot.turns import CaseChange, Request, Services, TurnAnswer, Via, change_case, open_case, take_turn
+from intakebot.turns import (
+    CaseChange,
+    Opened,
+    Request,
+    Services,
+    TurnAnswer,
+    Via,
+    change_case,
+    open_case,
+    take_turn,
+)
 
 JOIN = re.compile(r"\s*([A-Za-z0-9]{3}-?[A-Za-z0-9]{4})[\s,:]+(\d{7})\s*")
 DAILY = RatePolicy("inbound", 200, 86_400)
@@ -46,11 +61,14 @@ class Incoming:
         request = Request(f"inbound:{message.channel}", message.message_id[:300], fingerprint)
         via = Via(message.channel, message.address, voice, message.thread)
         case_id = self._case_of(message)
+        doubtful = not message.proven and case_id is not None and not self._answers_us(message, case_id)
         joining = JOIN.fullmatch(message.text)
         if joining is not None and (joined := self._join(joining[1], joining[2], via, request)) is not None:
             return joined
+        if doubtful:
+            return self._open_doubtful(message, replace(via, address=""), request)
         if case_id is None:
-            return self._open(message, via, request)
+            return self._open(message, via, request).answer
         for number, attachment in enumerate(message.attachments):
             self._add_photo(case_id, attachment, f"{message.message_id}-{number}", via)
         if not message.text.strip() and message.choice is None and message.attachments:
@@ -74,7 +92,25 @@ class Incoming:
             return ChoiceTaken(name, message.choice, voice, message.sent_at)
         return MessageReceived(name, message.text, voice, sent_at=message.sent_at)
 
-    def _open(self, message: InboundMessage, via: Via, request: Request) -> TurnAnswer:
+    def _answers_us(self, message: InboundMessage, case_id: str) -> bool:
+        """Whether it refers to a message of ours in this talk; the ids are random and went to the customer only."""
+        ids = [str(each)[1:].partition("@")[0] for each in message.thread.get("references", ())]
+        with self._services.store.reading() as work:
+            return any(work.outbox.belongs_to(each, case_id) for each in ids)
+
+    def _open_doubtful(self, message: InboundMessage, via: Via, request: Request) -> TurnAnswer:
+        """A new talk without an address, for a person to look at."""
+        opened = self._open(message, via, request)
+        note = Request(f"inbound-doubt:{message.channel}", request.key, request.fingerprint)
+
+        def hand_over(definitions: Definitions, case: Case, now: object) -> CaseChange:
+            event = ("sender_unproven", {"address": message.address})
+            return CaseChange(case, event=TakenOver(f"doubt-{request.key}"[:300]), events=(event,))
+
+        change_case(self._services, opened.conversation_id, hand_over, actor="engine", request=note)
+        return opened.answer
+
+    def _open(self, message: InboundMessage, via: Via, request: Request) -> Opened:
         locales = self._services.editions.current.locales
         wished = (message.locale or "").split("-")[0].lower()
         locale = wished if wished in locales else ("en" if "en" in locales else locales[0])
@@ -89,7 +125,7 @@ class Incoming:
         )
         for number, attachment in enumerate(message.attachments):
             self._add_photo(opened.conversation_id, attachment, f"{message.message_id}-{number}", via)
-        return opened.answer
+        return opened
 
     def _answer_of(self, case_id: str, request: Request) -> TurnAnswer:
         """Only pictures came: each was a turn of its own; this delivery is answered with an empty turn, stored."""

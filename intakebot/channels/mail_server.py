@@ -27,11 +27,13 @@ _log = logging.getLogger("intakebot.mail")
 class MailHandler:
     """What aiosmtpd calls; each mail is one turn, taken in a thread of its own."""
 
-    def __init__(self, services: Services, incoming: Incoming, address: str) -> None:
+    def __init__(
+        self, services: Services, incoming: Incoming, address: str, trusted: tuple[str, ...] = ()
+    ) -> None:
         self._services = services
         self._incoming = incoming
         self._address = address.lower()
-        self._channel = EmailInbound()
+        self._channel = EmailInbound(trusted)
 
     async def handle_RCPT(
         self, server: Any, session: Any, envelope: Any, address: str, options: list[str]

@@ -55,6 +55,7 @@ class InboundMessage:
         text, choice: what was said; a choice is the value of an offered choice.
         raw: the payload as it came.
         thread: what the channel needs to answer in the same thread.
+        proven: False when the address was checked and may be somebody else's; see `incoming`.
     """
 
     channel: str
@@ -67,6 +68,7 @@ class InboundMessage:
     locale: str | None = None
     sent_at: datetime | None = None
     thread: Mapping[str, Any] = field(default_factory=dict)
+    proven: bool = True
 
 
 @dataclass(frozen=True)

@@ -316,6 +316,11 @@ class Outbox:
         query = query.order_by(_o.seq.desc()).limit(limit)
         return tuple(_item(row, row.lease) for row in self._connection.execute(query))
 
+    def belongs_to(self, item_id: str, conversation_id: str) -> bool:
+        """Whether there is such a delivery of this case."""
+        query = select(_o.seq).where(_o.id == item_id, _o.conversation_id == conversation_id)
+        return self._connection.execute(query).first() is not None
+
     def attempts_of(self, item_id: str) -> tuple[Attempt, ...]:
         query = select(attempts).where(attempts.c.outbox_id == item_id).order_by(attempts.c.id)
         rows = self._connection.execute(query)
