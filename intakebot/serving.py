@@ -129,12 +129,20 @@ def make_app(shop: Shop) -> Flask:
     """The web application: pages and JSON API."""
     from intakebot.web.api import api_blueprint
     from intakebot.web.api_call import ApiServices
+    from intakebot.web.api_limits import limiter_for
     from intakebot.web.app import create_app
     from intakebot.web.services import Services as PageServices
 
     settings = shop.settings
+    limiter = limiter_for(shop.store)
     api = api_blueprint(
-        ApiServices(turns=shop.turns, photos=shop.photos, base_url=settings.base_url, guard=shop.guard)
+        ApiServices(
+            turns=shop.turns,
+            photos=shop.photos,
+            base_url=settings.base_url,
+            limiter=limiter,
+            guard=shop.guard,
+        )
     )
     return create_app(
         PageServices(
@@ -143,6 +151,7 @@ def make_app(shop: Shop) -> Flask:
             base_url=settings.base_url,
             definitions_root=settings.definitions_root,
             sends_mail=settings.mail is not None,
+            limiter=limiter,
             blueprints=(api,),
         )
     )

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import IntegrityError
 
 from intakebot.errors import ConflictError, NotFoundError, RateLimitedError
@@ -289,24 +290,30 @@ class RateBuckets:
 
         Raises: RateLimitedError with the seconds to wait; nothing is taken then.
         """
-        row = self._connection.execute(
-            select(rate_buckets).where(rate_buckets.c.key == key).with_for_update()
-        ).one_or_none()
-        tokens = float(policy.quota)
+        name = hash_secret(key)  # keys hold addresses, which are nobody's business here, and may be long
+        row = self._locked(name)
+        if row is None:
+            self._begin(name, float(policy.quota), now)
+            row = self._locked(name)
+        assert row is not None
         per_second = policy.quota / policy.window_s
-        if row is not None:
-            passed = max(0.0, (now - row.at).total_seconds())
-            tokens = min(tokens, row.tokens + passed * per_second)
+        passed = max(0.0, (now - row.at).total_seconds())
+        tokens = min(float(policy.quota), row.tokens + passed * per_second)
         if tokens < 1:
             raise RateLimitedError(policy.name, math.ceil((1 - tokens) / per_second))
-        self._put(rate_buckets, key, {"tokens": tokens - 1, "at": now}, exists=row is not None)
+        query = update(rate_buckets).where(rate_buckets.c.key == name)
+        self._connection.execute(query.values(tokens=tokens - 1, at=now))
         return RateState(policy, int(tokens - 1), math.ceil((policy.quota - tokens + 1) / per_second))
 
-    def _put(self, table: Table, key: str, values: dict[str, Any], exists: bool) -> None:
-        if exists:
-            self._connection.execute(update(table).where(table.c.key == key).values(**values))
-        else:
-            self._connection.execute(insert(table), values | {"key": key})
+    def _locked(self, name: str) -> Any:
+        query = select(rate_buckets).where(rate_buckets.c.key == name).with_for_update()
+        return self._connection.execute(query).one_or_none()
+
+    def _begin(self, name: str, tokens: float, now: datetime) -> None:
+        """A full bucket, unless another process made one at the same moment."""
+        dialect = sqlite if self._connection.dialect.name == "sqlite" else postgresql
+        values = {"key": name, "tokens": tokens, "at": now}
+        self._connection.execute(dialect.insert(rate_buckets).values(**values).on_conflict_do_nothing())
 
     def prune(self, before: datetime) -> None:
         self._connection.execute(delete(rate_buckets).where(rate_buckets.c.at < before))

@@ -20,7 +20,7 @@ from intakebot.records.photos import PhotoStore
 from intakebot.records.tokens import hash_secret
 from intakebot.strict_json import parse_strict
 from intakebot.turns import Request, Services
-from intakebot.web.api_limits import Limits, RateLimiter
+from intakebot.web.api_limits import Limiter, Limits, RateLimiter
 from intakebot.web.api_metrics import Metrics
 from intakebot.web.api_operations import Operation
 from intakebot.web.api_problems import ProblemError, schema_problem
@@ -46,7 +46,7 @@ class ApiServices:
     photos: PhotoStore
     base_url: str = ""
     limits: Limits = field(default_factory=Limits)
-    limiter: RateLimiter = field(default_factory=RateLimiter)
+    limiter: Limiter = field(default_factory=RateLimiter)
     guard: Guard = field(default_factory=Guard)
     metrics: Metrics = field(default_factory=Metrics)
 

@@ -13,7 +13,7 @@ from intakebot.definitions.model import Definitions
 from intakebot.records import Store
 from intakebot.records.photos import PhotoStore
 from intakebot.turns import Services as TurnServices
-from intakebot.web.api_limits import RateLimiter
+from intakebot.web.api_limits import Limiter, RateLimiter
 
 if TYPE_CHECKING:
     from intakebot.workshop import Workshop
@@ -29,7 +29,7 @@ class Services:
         base_url: how people reach this shop, no trailing slash; `https://` turns on secure cookies and HSTS.
         definitions_root: the folder of flows/ and pricing/, to show what is wrong with files edited since the start.
         sends_mail: whether a mail server is set up for outgoing mail.
-        limiter: how often somebody may open talks and write (same limits as the API's).
+        limiter: how often somebody may open talks, write and try to sign in (the API's own, so that both count together).
         blueprints: more blueprints to serve, the JSON API (named `api`) among them.
     """
 
@@ -38,7 +38,7 @@ class Services:
     base_url: str = "http://127.0.0.1:8000"
     definitions_root: Path | None = None
     sends_mail: bool = False
-    limiter: RateLimiter = field(default_factory=RateLimiter)
+    limiter: Limiter = field(default_factory=RateLimiter)
     blueprints: tuple[Blueprint, ...] = field(default=())
 
     @property

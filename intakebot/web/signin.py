@@ -11,6 +11,7 @@ from intakebot.errors import BadInputError
 from intakebot.web import accounts, security, sessions, words
 from intakebot.web.access import PUBLIC, STAFF, access
 from intakebot.web.accounts import first_owner_link
+from intakebot.web.api_limits import SIGN_INS
 from intakebot.web.throttle import Throttle
 
 __all__ = ["first_owner_link", "pages"]
@@ -42,6 +43,7 @@ def enter() -> Any:
             429,
             wait.total_seconds(),
         )
+    services.limiter.take(f"sign-in|{keys[0]}", SIGN_INS, now)
     user = accounts.check_password(services, login, request.form.get("password", ""))
     if user is None:
         throttle.failed(keys[0], now)

@@ -1,7 +1,8 @@
 """Slowing down guessing: waiting times that double with each failure, kept per (name, address) and per address.
 
-In memory, because one process serves the pages; a restart forgets the failures, which costs a guesser nothing but
-gains them little. Nobody is locked out: the wait ends at 15 minutes, and another address of the same person is free.
+In memory: a restart forgets the failures, which gains a guesser little, and several processes count each for itself; the
+limit on tries (`api_limits.SIGN_INS`) holds over all of them. Nobody is locked out: the wait ends at 15 minutes, and
+another address of the same person is free.
 """
 
 from __future__ import annotations
