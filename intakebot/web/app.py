@@ -19,6 +19,7 @@ from intakebot.web import (
     desk_actions,
     failures,
     formatting,
+    live,
     papers,
     people,
     receivers,
@@ -55,6 +56,7 @@ def create_app(services: Services) -> Flask:
     for blueprint in (
         customer.pages,
         customer_papers.pages,
+        live.pages,
         signin.pages,
         people.pages,
         desk.pages,

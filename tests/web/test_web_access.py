@@ -41,6 +41,7 @@ ROWS: dict[str, set[str]] = {
     "customer.ask_erase": CUSTOMER,
     "customer.erase": CUSTOMER,
     "customer.link": CUSTOMER,
+    "live.news": CUSTOMER,
     "customer_papers.estimate": CUSTOMER,
     "customer_papers.ask_decision": CUSTOMER,
     "customer_papers.take_decision": CUSTOMER,
