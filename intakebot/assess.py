@@ -42,6 +42,7 @@ from intakebot.triage import (
     StepResult,
     bench_plan,
     diagnose,
+    list_burden,
     replan,
     value_of_questions,
 )
@@ -158,9 +159,10 @@ class Assessments:
                 question=question,
                 saving=value.evsi,
                 narrowing=found.card.narrowing_weight * max(0.0, value.sd_drop),
-                burden=unit * found.family.questions[question].burden,
+                burden=unit * (found.family.questions[question].burden + list_burden(len(value.items))),
                 decisive=value.plan_changes or value.price_move > threshold,
                 separates=tuple(value.separates or ()),
+                items=value.items,
             )
             for question, value in values.items()
         ]
@@ -292,7 +294,7 @@ def estimate_message(texts: Texts, estimate: Estimate, limit_too_low: bool) -> t
 
 
 def relevant_facts(family: Family) -> frozenset[str]:
-    """Facts that can move diagnosis, plan, price or the pairing gate."""
+    """Facts that can move diagnosis, plan, price or the pairing gate, or what a checklist lists."""
     facts: set[str] = set()
     for finding in family.findings.values():
         facts.update(*(facts_of(condition) for condition in finding.values.values()))
@@ -308,6 +310,9 @@ def relevant_facts(family: Family) -> frozenset[str]:
         facts |= {part.place_fact} | ({part.candidates_fact} if part.candidates_fact else set())
         if part.applies_when is not None:
             facts |= facts_of(part.applies_when)
+    for question in family.questions.values():
+        if question.several:
+            facts.update(question.fills, *(facts_of(c.when) for c in question.choices if c.when is not None))
     facts |= {fact.id for fact in family.facts.values() if fact.role in PRICE_ROLES}
     return frozenset(facts)
 

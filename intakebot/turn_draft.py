@@ -223,7 +223,9 @@ class Draft:
     def _label(self, value: str) -> str:
         pending = self.conversation.pending
         offered = dict(pending.offered) if pending else {}
-        return offered.get(value, value)
+        question, _, picks = value.partition(":")
+        labels = [offered.get(f"{question}:{pick}", "") for pick in picks.split("+")]
+        return offered.get(value) or (", ".join(labels) if all(labels) else value)
 
     def take(self, turn: Turn, links: Mapping[str, str], channel: str) -> None:
         """Add a turn of the engine: its replies, log and effects."""

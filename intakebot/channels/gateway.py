@@ -124,7 +124,7 @@ class SignedGateway:
             "locale": message.locale,
             "messages": said,
         }
-        if self._gateway.choices and message.replies:
+        if self._gateway.choices and message.replies and not message.replies[-1].several:
             payload["choices"] = [
                 {"label": choice.label, "value": choice.value} for choice in message.replies[-1].choices
             ]

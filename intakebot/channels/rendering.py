@@ -17,7 +17,8 @@ def rendered(message: OutboundMessage, abilities: Abilities) -> tuple[str, ...]:
 def _text(reply: Reply, abilities: Abilities) -> str:
     if abilities.alphabet == "gsm7":
         return sms_text(reply)
-    return reply.text if abilities.choices else plain_text(reply)
+    # A list of which several may be picked needs its numbers: a button could send only one of them.
+    return reply.text if abilities.choices and not reply.several else plain_text(reply)
 
 
 def split(text: str, max_length: int | None) -> list[str]:

@@ -1,6 +1,6 @@
 """How many questions are likely to come: what the opener promises, computed for this talk and not a fixed number.
 
-The talk is played on with ordinary answers (the first choice of a question, "no" to a yes/no question) until nothing more would be
+The talk is played on with ordinary answers (the first choice of a question, "no" to a yes/no question, none of a checklist) until nothing more would be
 asked. Assessments are kept by answers, so that the same path costs nothing the next time.
 """
 
@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from intakebot.conversation.checklist import enter_list, note_shown, to_list
 from intakebot.conversation.choosing import Ask, Check, decide
 from intakebot.conversation.entering import derive
-from intakebot.conversation.state import FactEntry
+from intakebot.conversation.state import FactEntry, Pending
 from intakebot.conversation.work import Work
+from intakebot.definitions.checklists import NONE
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Question
 from intakebot.definitions.values import options_of
@@ -24,14 +26,14 @@ def questions_ahead(work: Work) -> int:
     scratch = Work(work.definitions, replace(work.conversation), work.now, work.assessor, {}, "ahead")
     pending, count = scratch.conversation.pending, 0
     question = scratch.family.questions.get(pending.question or "") if pending is not None else None
-    if question is not None:
+    if question is not None and pending is not None:
         count = 1
-        _answer(scratch, question)
+        _answer(scratch, question, tuple(value.partition(":")[2] for value, _ in pending.offered))
     while count < MOST:
         decision = decide(scratch)
         if isinstance(decision, Ask):
             scratch.change(asked=(*scratch.conversation.asked, decision.question.id))
-            _answer(scratch, decision.question)
+            _answer(scratch, decision.question, decision.items)
         elif isinstance(decision, Check):
             left = tuple(p for p in scratch.conversation.proposals if p.fact != decision.proposal.fact)
             scratch.change(proposals=left)
@@ -41,7 +43,14 @@ def questions_ahead(work: Work) -> int:
     return max(FEWEST, min(MOST, count))
 
 
-def _answer(scratch: Work, question: Question) -> None:
+def _answer(scratch: Work, question: Question, items: tuple[str, ...]) -> None:
+    if question.several:
+        listed = to_list(scratch, question, items)
+        note_shown(scratch, question, listed)
+        offered = tuple((f"{question.id}:{choice.id}", "") for choice in listed)
+        enter_list(scratch, question, Pending("question", question.id, offered=offered), (NONE,))
+        derive(scratch)
+        return
     for fact_id, value in _ordinary(scratch, question).items():
         if fact_id not in scratch.facts:
             status = "confirmed" if value is not None else "not_known"

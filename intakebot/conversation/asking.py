@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from intakebot.conversation.checklist import note_shown, to_list
 from intakebot.conversation.choosing import fitting_choices, implied, recap_facts
 from intakebot.conversation.labels import fact_label, thing, things, value_label
 from intakebot.conversation.rendering import sms_parts, sms_text
@@ -12,13 +13,16 @@ from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.turn import Facts, Reply, ReplyChoice, ReplyKind
 from intakebot.conversation.values import value_to_mapping
 from intakebot.conversation.work import Work
+from intakebot.definitions.checklists import NONE, NOT_SURE
 from intakebot.definitions.facts import Value
-from intakebot.definitions.model import Question
+from intakebot.definitions.model import Choice, Question
 from intakebot.definitions.values import options_of
 
 MOST_CHOICES = 5
 MOST_CHARACTERS = 320
 RECAP_LINES = 12
+HINTS = {"web": "pick_all", "api": "pick_all", "form": "pick_all", "sms": "pick_numbers_sms"}
+"""How to answer a list: ticked on some channels, elsewhere written in numbers."""
 
 Sets = Mapping[str, Value | None]
 
@@ -29,6 +33,8 @@ def answer_choices(work: Work, question: Question, held: Facts | None = None) ->
     Choices that contradict `held` (by default what the conversation holds) are left out.
     """
     texts, facts = work.texts, work.facts if held is None else held
+    if question.several:
+        return list_choices(work, question, to_list(work, question))
     found: list[tuple[str, str, Sets]] = []
     if question.choices:
         for choice in fitting_choices(facts, question):
@@ -52,6 +58,16 @@ def answer_choices(work: Work, question: Question, held: Facts | None = None) ->
     return found
 
 
+def list_choices(work: Work, question: Question, items: Sequence[Choice]) -> list[tuple[str, str, Sets]]:
+    """A checklist's choices: the listed ones, none of them, and (where there is room for it) not sure."""
+    found: list[tuple[str, str, Sets]] = [
+        (f"{question.id}:{choice.id}", work.texts.say(f"choice.{question.id}.{choice.id}"), choice.sets)
+        for choice in items
+    ]
+    added = (NONE, NOT_SURE) if work.conversation.channel != "sms" else (NONE,)
+    return [*found, *((f"{question.id}:{code}", work.say(f"choice.{code}"), {}) for code in added)]
+
+
 def page_of(
     choices: list[tuple[str, str, Sets]], question_id: str, more_label: str, page: int
 ) -> list[tuple[str, str]]:
@@ -66,14 +82,22 @@ def page_of(
 
 
 def ask(
-    work: Work, question: Question, because: Because, *, tries: int = 0, page: int = 0, lead: str = ""
-) -> None:
-    """Ask a question; its wording shortens with each try."""
+    work: Work, question: Question, because: Because, *, tries: int = 0, page: int = 0, lead: str = "",
+    items: Sequence[str] = (),
+) -> None:  # fmt: skip
+    """Ask a question; its wording shortens with each try. items: of a checklist, the choices to list."""
     again = min(work.conversation.asked.count(question.id), 1)
     wording = min(max(tries, again), 1)
     held: Facts | None = {} if because.reason == "asked_back" else None
-    choices = page_of(answer_choices(work, question, held), question.id, work.say("choice.more"), page)
     text = work.texts.say(f"question.{question.id}", wording)
+    if question.several:
+        hint = HINTS.get(work.conversation.channel, "pick_numbers")
+        text = f"{text} {work.say(hint)}"
+        listed = _that_fit(work, question, text, to_list(work, question, items))
+        note_shown(work, question, listed)
+        choices = [(value, label) for value, label, _ in list_choices(work, question, listed)]
+    else:
+        choices = page_of(answer_choices(work, question, held), question.id, work.say("choice.more"), page)
     if because.reason == "blocking":
         text = f"{work.say('blocking')} {text}"
     if lead:
@@ -82,7 +106,20 @@ def ask(
     put_question(work, text, choices, pending, "question")
     if tries == 0 and page == 0:
         work.change(asked=(*work.conversation.asked, question.id))
-    work.note("asked", question=question.id, tries=tries, because=because.to_mapping())
+    more = {"items": [value.partition(":")[2] for value, _ in choices]} if question.several else {}
+    work.note("asked", question=question.id, tries=tries, because=because.to_mapping(), **more)
+
+
+def _that_fit(work: Work, question: Question, text: str, listed: tuple[Choice, ...]) -> tuple[Choice, ...]:
+    """By SMS as many choices as fit into one part, at least two."""
+    if work.conversation.channel != "sms" or question.tier == "safety":
+        return listed
+    while len(listed) > 2:
+        offered = tuple(ReplyChoice(label, value) for value, label, _ in list_choices(work, question, listed))
+        if sms_parts(sms_text(Reply(text, offered, "question", True))) <= 1:
+            break
+        listed = listed[:-1]
+    return listed
 
 
 def check(work: Work, proposal: Proposal, because: Because, *, tries: int = 0) -> None:
@@ -131,13 +168,15 @@ def put_question(
     """
     must, may = acknowledgements(work)
     offered = tuple(ReplyChoice(label, value) for value, label in choices)
+    asked = work.family.questions.get(pending.question or "")
+    several = asked is not None and asked.several
     lead = f"{must} {may}".strip()
-    reply = Reply(f"{lead} {text}".strip(), offered, kind)
+    reply = Reply(f"{lead} {text}".strip(), offered, kind, several)
     if may and work.conversation.channel == "sms" and sms_parts(sms_text(reply)) > 1:
-        lead, reply = must, Reply(f"{must} {text}".strip(), offered, kind)
+        lead, reply = must, Reply(f"{must} {text}".strip(), offered, kind, several)
     if lead and len(reply.text) > MOST_CHARACTERS:
         work.reply(Reply(lead))
-        reply = Reply(text, offered, kind)
+        reply = Reply(text, offered, kind, several)
     work.reply(reply)
     work.change(pending=replace(pending, offered=tuple(choices)))
 

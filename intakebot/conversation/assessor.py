@@ -50,6 +50,7 @@ class QuestionWorth:
             threshold.
         separates: keys of the two plans it decides between, if it does.
         price_after: p10 and p90 after the likeliest answer, if computed.
+        items: of a checklist, ids of the choices worth listing, in the order of the definitions.
     """
 
     question: str
@@ -59,6 +60,7 @@ class QuestionWorth:
     decisive: bool
     separates: tuple[str, ...] = ()
     price_after: tuple[Decimal, Decimal] | None = None
+    items: tuple[str, ...] = ()
 
     @property
     def score(self) -> float:

@@ -6,24 +6,29 @@ import re
 from dataclasses import replace
 
 from intakebot.conversation.asking import Sets, ask, flush, show_recap
+from intakebot.conversation.checklist import JOIN, enter_late, enter_list, picks_in
 from intakebot.conversation.choosing import recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
 from intakebot.conversation.entering import confirm, derive, enter
 from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask_story, go_on, reask
 from intakebot.conversation.guard import key, sign_of
 from intakebot.conversation.handing import hand_off
-from intakebot.conversation.reading import deny, drop_proposal, offered_choices
+from intakebot.conversation.reading import deny, drop_proposal, offered_choices, question_of
 from intakebot.conversation.safety import preempt, review
 from intakebot.conversation.state import Because, Pending
 from intakebot.conversation.turn import DecideEstimate, EraseEverything, Reply
 from intakebot.conversation.work import Work
+from intakebot.definitions.model import Question
 
 
 def take_choice(work: Work, value: str) -> None:
     """Do what a choice stands for; an unknown or outdated one leads back to the open question."""
     head, _, rest = value.partition(":")
     if head in work.family.questions:
-        _answer(work, head, rest)
+        if work.family.questions[head].several:
+            _pick(work, work.family.questions[head], rest)
+        else:
+            _answer(work, head, rest)
     elif head == "check":
         _check(work, rest)
     elif head in ("recap", "change", "set", "show_recap"):
@@ -61,13 +66,17 @@ def picked(pending: Pending | None, text: str, fillers: frozenset[str] = frozens
     return None
 
 
-def picked_with_rest(
-    pending: Pending | None, text: str, fillers: frozenset[str] = frozenset()
-) -> tuple[str | None, str]:
+def picked_with_rest(work: Work, pending: Pending | None, text: str) -> tuple[str | None, str]:
     """The choice named by the whole message, or by its first sentence alone, and what is said after it.
 
     A first sentence counts only as a label of five letters or more (`none of these. it rattles`), never as a number.
+    Of a checklist several choices may be named anywhere in the message.
     """
+    fillers = work.words.fillers
+    question = question_of(work, pending)
+    if question is not None and question.several:
+        picks, more = picks_in(pending, text, work.words)
+        return (f"{question.id}:{JOIN.join(picks)}" if picks else None), more
     whole = picked(pending, text, fillers)
     if whole is not None or pending is None or pending.kind != "question":
         return whole, ""
@@ -86,6 +95,8 @@ def enter_choice(work: Work, value: str) -> bool:
     """Enter the facts of a choice of the open question without going on; False when it is none."""
     head, _, choice = value.partition(":")
     pending = work.conversation.pending
+    if pending is not None and head in work.family.questions and work.family.questions[head].several:
+        return enter_list(work, work.family.questions[head], pending, tuple(choice.split(JOIN)))
     if head not in work.family.questions or pending is None or choice.startswith("more"):
         return False
     sets = {v: s for v, _, s in offered_choices(work, pending, work.family.questions[head])}.get(value)
@@ -135,6 +146,22 @@ def _answer(work: Work, question_id: str, choice: str) -> None:
         return
     _enter_sets(work, sets, opened)
     if current:
+        work.change(pending=None)
+    settle(work)
+
+
+def _pick(work: Work, question: Question, choice: str) -> None:
+    """The answer to a checklist: ids joined by `+`, or `none`, or `not_sure`."""
+    pending = work.conversation.pending
+    picks = tuple(dict.fromkeys(choice.split(JOIN)))
+    if pending is not None and pending.question == question.id:
+        taken = enter_list(work, question, pending, picks)
+    else:
+        taken = enter_late(work, question, picks)
+    if not taken:
+        reask(work, work.say("outdated"))
+        return
+    if pending is not None and pending.question == question.id:
         work.change(pending=None)
     settle(work)
 
@@ -216,7 +243,7 @@ def _confirmed(work: Work, kind: str, answer: str) -> None:
     elif kind == "confirm_decline":
         work.effects.append(DecideEstimate("decline"))
     elif kind == "confirm_erase":
-        work.change(facts={}, proposals=(), held=None, phase="withdrawn", asked=(), skipped=())
+        work.change(facts={}, proposals=(), held=None, phase="withdrawn", asked=(), skipped=(), lists=())
         work.effects.append(EraseEverything())
         work.note("erased")
         work.reply(Reply(work.say("erased"), kind="control"))
@@ -258,6 +285,7 @@ def start_again(work: Work) -> None:
         held=None,
         asked=(),
         skipped=(),
+        lists=(),
         misses=0,
         recap_agreed=False,
         phase="open",

@@ -15,13 +15,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from intakebot.conversation.assessor import QuestionWorth
+from intakebot.conversation.checklist import MOST_LISTS, may_list
 from intakebot.conversation.state import Because, Conversation, FactEntry, Proposal
 from intakebot.conversation.turn import Facts
 from intakebot.conversation.work import Work
-from intakebot.definitions.facts import holds
+from intakebot.definitions.facts import Value, holds
 from intakebot.definitions.model import Choice, Family, Question
 
-VAGUE = "someone"
+VAGUE, NOBODY = "someone", "nobody"
 """The attempt option that says least: it never replaces a known name and is never asked about."""
 STAKES = ("high", "medium", "low")
 MOST_ASKED = 2
@@ -35,8 +36,11 @@ MOST_QUESTIONS = 14
 
 @dataclass(frozen=True)
 class Ask:
+    """items: of a checklist, the choices worth listing."""
+
     question: Question
     because: Because
+    items: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,7 @@ def decide(work: Work) -> Decision:
     if decision is not None:
         return decision
     for question in triage:
-        if question.always:
+        if question.always and any(fact not in conversation.facts for fact in question.fills):
             return Ask(question, Because("always"))
     blocking = _blocking(work)
     if blocking is not None:
@@ -122,7 +126,7 @@ def _by_value(work: Work, triage: list[Question], doubtful: list[Proposal]) -> D
     for proposal in doubtful:
         if proposal.fact in question.fills and proposal.fact not in work.facts:
             return Check(proposal, because)
-    return Ask(question, because)
+    return Ask(question, because, best.items)
 
 
 def _weighs(worth: QuestionWorth) -> bool:
@@ -148,11 +152,17 @@ def eligible(work: Work, question: Question, most: int = MOST_ASKED) -> bool:
     if question.tier == "logistics" or question.id in conversation.skipped:
         return False
     times = conversation.asked.count(question.id)
+    if question.several:
+        room = (
+            times < (max(most, MOST_LISTS) if question.tier == "safety" else MOST_LISTS)
+            and holds(question.ask_when, work.answers) is True
+        )
+        return room and len(may_list(work, question)) >= (1 if question.tier == "safety" else 2)
     if times >= most or (times and question.tier != "safety" and answered(conversation, question)):
         return False
-    if not open_facts(conversation, question) or holds(question.ask_when, work.answers) is not True:
+    if not open_facts(work, question) or holds(question.ask_when, work.answers) is not True:
         return False
-    return has_news(conversation, question)
+    return has_news(work, question)
 
 
 def answered(conversation: Conversation, question: Question) -> bool:
@@ -160,18 +170,23 @@ def answered(conversation: Conversation, question: Question) -> bool:
     return any(fact in conversation.facts for fact in question.fills)
 
 
-def open_facts(conversation: Conversation, question: Question) -> tuple[str, ...]:
-    """The facts a question could still fill."""
-    return tuple(fact for fact in question.fills if fact not in conversation.facts)
+def open_facts(work: Work, question: Question) -> tuple[str, ...]:
+    """The facts a question could still fill; of an attempt it may still learn who "someone" was."""
+    return tuple(fact for fact in question.fills if _is_open(work, fact))
 
 
-def has_news(conversation: Conversation, question: Question) -> bool:
+def _is_open(work: Work, fact_id: str) -> bool:
+    entry = work.facts.get(fact_id)
+    return entry is None or (entry.value == VAGUE and work.fact(fact_id).role == "attempt")
+
+
+def has_news(work: Work, question: Question) -> bool:
     """False when every choice left would only repeat what is held, or when only one is left: that is no question any more."""
     if not question.choices:
         return True
-    left = fitting_choices(conversation.facts, question)
+    left = fitting_choices(work.facts, question)
     telling = [choice for choice in left if any(value is not None for value in choice.sets.values())]
-    return len(telling) > 1 and any(fact not in conversation.facts for choice in left for fact in choice.sets)
+    return len(telling) > 1 and any(_is_open(work, fact) for choice in left for fact in choice.sets)
 
 
 def fitting_choices(facts: Facts, question: Question) -> tuple[Choice, ...]:
@@ -180,10 +195,14 @@ def fitting_choices(facts: Facts, question: Question) -> tuple[Choice, ...]:
         choice
         for choice in question.choices
         if all(
-            fact not in facts or facts[fact].value is None or value is None or facts[fact].value == value
+            fact not in facts or value is None or _may_be(facts[fact].value, value)
             for fact, value in choice.sets.items()
         )
     )
+
+
+def _may_be(held: Value | None, value: Value) -> bool:
+    return held is None or held == value or (held == VAGUE and value != NOBODY)
 
 
 def _worth_checking(work: Work, proposal: Proposal) -> bool:
@@ -236,7 +255,7 @@ def recap_facts(work: Work) -> tuple[str, ...]:
         and not fact.personal
         and fact.type != "photo"
         and fact.role not in ("story", "hazard")
-        and (fact.stake != "low" or held[fact_id].status == "heard")
+        and (fact.stake != "low" or (held[fact_id].status == "heard" and held[fact_id].source == "text"))
         and not implied(work.family, held, fact_id)
     ]
     listed.sort(key=lambda fact_id: (held[fact_id].status != "heard", STAKES.index(work.fact(fact_id).stake)))
@@ -244,12 +263,15 @@ def recap_facts(work: Work) -> tuple[str, ...]:
 
 
 def recap_due(work: Work) -> bool:
-    """The recap waits for an answer when something was only read from words (again, when that happened since).
+    """The recap waits for an answer when something was only read from words (again, when that happened since), or when a
+    weighty fact only follows from a choice that was not picked.
 
     When everything was tapped or said yes to, nothing waits: the list is shown right before the estimate, see `flow.estimate`.
     """
     return any(
-        work.facts[fact].status == "heard" and work.facts[fact].source == "text" for fact in recap_facts(work)
+        work.facts[fact].status == "heard"
+        and (work.facts[fact].source == "text" or work.fact(fact).stake == "high")
+        for fact in recap_facts(work)
     )
 
 

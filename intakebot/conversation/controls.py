@@ -32,6 +32,7 @@ STOP_LISTS = (
     "stop_strong", "stop_weak", "stop_plain", "stop_about", "stop_filler", "list_words", "list_about",
 )  # fmt: skip
 """In the order of the fields of `StopWords`."""
+PLAIN_LISTS = ("fillers", "joiners", "nones", "alls")
 
 
 @dataclass(frozen=True)
@@ -71,13 +72,16 @@ class StopWords:
 @dataclass(frozen=True)
 class ControlWords:
     """Compiled words: folded whole message -> control; stop vocabularies; politeness that may surround a control;
-    fillers that may stand before a choice."""
+    fillers that may stand before a choice; how picks of a checklist are joined, and how all or none of them is said."""
 
     whole: dict[str, Control]
     stops: tuple[StopWords, ...]
     polite: frozenset[str]
     anger: tuple[str, ...]
     fillers: frozenset[str]
+    joiners: frozenset[str]
+    nones: frozenset[str]
+    alls: frozenset[str]
 
 
 def control_of(text: str, words: ControlWords) -> Control | None:
@@ -138,7 +142,7 @@ def _words_of(same: _Same) -> ControlWords:
     wordings = []
     for locale in definitions.locales:
         texts = Texts(definitions, None, locale)
-        names = [*CONTROLS, "own_language", *STOP_LISTS, "polite", "anger", "fillers"]
+        names = [*CONTROLS, "own_language", *STOP_LISTS, "polite", "anger", *PLAIN_LISTS]
         wordings.append((locale, tuple((name, _all(texts, f"control.{name}")) for name in names)))
     return _compiled(tuple(wordings))
 
@@ -153,7 +157,7 @@ def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]
     stops: list[StopWords] = []
     polite: set[str] = set()
     anger: list[str] = []
-    fillers: set[str] = set()
+    plain: dict[str, set[str]] = {name: set() for name in PLAIN_LISTS}
     for locale, lists in wordings:
         folded = {name: frozenset(key(word) for word in words) for name, words in lists}
         stops.append(StopWords(*(folded[name] for name in STOP_LISTS)))
@@ -164,13 +168,19 @@ def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]
                 polite.update(key(word) for word in words)
             elif name == "anger":
                 anger.extend(key(word) for word in words)
-            elif name == "fillers":
-                fillers.update(key(word) for word in words)
+            elif name in plain:
+                plain[name].update(key(word) for word in words)
             else:
                 control = Control("language", locale) if name == "own_language" else Control(name)  # type: ignore[arg-type]
                 for word in words:
                     whole.setdefault(key(word), control)
-    return ControlWords(whole, tuple(stops), frozenset(polite), tuple(anger), frozenset(fillers))
+    return ControlWords(
+        whole,
+        tuple(stops),
+        frozenset(polite),
+        tuple(anger),
+        *(frozenset(plain[name]) for name in PLAIN_LISTS),
+    )
 
 
 def _without_politeness(words: list[str], polite: frozenset[str]) -> list[str]:

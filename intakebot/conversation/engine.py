@@ -160,6 +160,7 @@ def _migrated(definitions: Definitions, conversation: Conversation) -> Conversat
         facts={fact: entry for fact, entry in conversation.facts.items() if fact in family.facts},
         asked=tuple(question for question in conversation.asked if question in family.questions),
         skipped=tuple(question for question in conversation.skipped if question in family.questions),
+        lists=tuple(each for each in conversation.lists if each.question in family.questions),
         proposals=tuple(p for p in conversation.proposals if p.fact in family.facts),
         pending=None if gone else pending,
     )

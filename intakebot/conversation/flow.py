@@ -14,6 +14,7 @@ from intakebot.conversation.asking import (
     put_question,
     show_recap,
 )
+from intakebot.conversation.checklist import shown_items
 from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide, recap_facts
 from intakebot.conversation.contact import after_acceptance, ask_contact, check_contact
 from intakebot.conversation.handing import hand_off
@@ -48,7 +49,7 @@ def go_on(work: Work) -> None:
         return
     decision = decide(work)
     if isinstance(decision, Ask):
-        ask(work, decision.question, decision.because)
+        ask(work, decision.question, decision.because, items=decision.items)
     elif isinstance(decision, Check):
         check(work, decision.proposal, decision.because)
     elif phase == "open" and isinstance(decision, ShowRecap):
@@ -168,8 +169,9 @@ def _question_for(work: Work, fact_id: str) -> Question | None:
         for fact, entry in work.facts.items()
         if fact != fact_id and fact_id not in entry.because_of
     }
-    filling = [q for q in work.family.questions.values() if fact_id in q.fills and q.tier != "logistics"]
-    alone = [q for q in work.family.questions.values() if q.fills == (fact_id,)]
+    single = [q for q in work.family.questions.values() if fact_id in q.fills and not q.several]
+    filling = [q for q in single if q.tier != "logistics"]
+    alone = [q for q in single if q.fills == (fact_id,)]
     shared = filling if work.fact(fact_id).type == "choice" else []
     fitting = [q for q in (*alone, *shared) if holds(q.ask_when, kept) is True]
     return next(iter(fitting or alone), None)
@@ -219,8 +221,9 @@ def reask(work: Work, lead: str = "", *, tries: int | None = None) -> None:
 
 def ask_again(work: Work, question: Question, tries: int, because: Because) -> None:
     """The same question in its second wording; it does not count as asked once more."""
-    asked = work.conversation.asked
-    ask(work, question, because, tries=max(tries, 1))
+    asked, pending = work.conversation.asked, work.conversation.pending
+    items = tuple(choice.id for choice in shown_items(pending, question)) if question.several else ()
+    ask(work, question, because, tries=max(tries, 1), items=items)
     work.change(asked=asked)
 
 

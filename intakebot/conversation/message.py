@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from intakebot.conversation.asking import flush, show_recap
+from intakebot.conversation.asking import check, flush, show_recap
+from intakebot.conversation.checklist import shown_items
 from intakebot.conversation.choices import agree, enter_choice, picked_with_rest, take_choice
 from intakebot.conversation.contact import check_contact, read_contact, role_fact
 from intakebot.conversation.controls import Control, control_of, is_angry
@@ -12,9 +13,9 @@ from intakebot.conversation.entering import derive, enter
 from intakebot.conversation.flow import go_on, reask
 from intakebot.conversation.guard import is_empty, is_reaction, key, readable
 from intakebot.conversation.handing import hand_off, hours
-from intakebot.conversation.reading import Understood, expecting_of, read
+from intakebot.conversation.reading import SURE, Understood, expecting_of, question_of, read
 from intakebot.conversation.safety import preempt, review
-from intakebot.conversation.state import Pending
+from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.steering import (
     ALWAYS_HEARD,
     ASIDE,
@@ -117,7 +118,7 @@ def _content(work: Work, text: str) -> None:
         _not_understood(work, "empty")
         return
     pending = work.conversation.pending
-    choice, rest = picked_with_rest(pending, text, work.words.fillers)
+    choice, rest = picked_with_rest(work, pending, text)
     if choice is not None and not rest:
         work.change(misses=0)
         take_choice(work, choice)
@@ -177,20 +178,48 @@ def _next(work: Work, understood: Understood) -> None:
         take_choice(work, "decision:accept" if heard.reply == "yes" else "decision:decline")
     elif kind is not None and kind.startswith("confirm_") and heard.reply in ("yes", "no"):
         take_choice(work, f"{kind}:{heard.reply}")
+    elif heard.correction and kind in ("question", "recap", "change") and _which_is_wrong(work):
+        return
     elif understood.anything or kind in ("story", None):
         work.change(pending=None if kind in ("story", None) else pending)
         go_on(work)
     elif kind == "question" and heard.reply in ("yes", "no") and _which_then(work):
+        several = pending is not None and bool(shown_items(pending, question_of(work, pending)))
         work.change(misses=0)
-        reask(work, work.say("pick_one"), tries=1)
+        reask(work, work.say("pick_which" if several else "pick_one"), tries=1)
     else:
         _not_understood(work, "not_understood")
 
 
+def _which_is_wrong(work: Work) -> bool:
+    """A correction whose words were not understood: what was said last is asked again, or picked from when it was several facts."""
+    entries = {
+        fact: entry
+        for fact, entry in work.facts.items()
+        if entry.is_known
+        and entry.source in ("text", "tap")
+        and work.fact(fact).role not in ("story", "hazard")
+    }
+    if not entries or work.conversation.misses + 1 >= MOST_MISSES:
+        return False
+    latest = max(entry.at for entry in entries.values())
+    last = [fact for fact, entry in entries.items() if entry.at == latest and entry.certainty >= SURE]
+    value = entries[last[0]].value if len(last) == 1 else None
+    work.change(misses=work.conversation.misses + 1)
+    work.note("correction_unclear", facts=last)
+    if value is not None and not work.fact(last[0]).personal:
+        check(work, Proposal(last[0], value, 1.0), Because("check"))
+    else:
+        show_recap(work, "recap_wrong")
+    return True
+
+
 def _which_then(work: Work) -> bool:
     """Whether a bare yes or no, which picks none of the choices, still answers half: yes, one of them. Once a question."""
-    expecting = expecting_of(work, work.conversation.pending)
     pending = work.conversation.pending
+    expecting, question = expecting_of(work, pending), question_of(work, pending)
+    if question is not None and question.several:
+        return pending is not None and not pending.tries
     return (
         expecting is not None
         and pending is not None

@@ -16,12 +16,20 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from intakebot.conversation.asking import Sets, answer_choices
-from intakebot.conversation.choosing import VAGUE, open_facts
+from intakebot.conversation.checklist import (
+    enter_list,
+    enter_unpicked,
+    listed_facts,
+    note_answered,
+    shown_items,
+)
+from intakebot.conversation.choosing import NOBODY, VAGUE, open_facts
 from intakebot.conversation.entering import confirm, enter, heard_later, keep_later, rule_out, withdraw
 from intakebot.conversation.guard import readable
 from intakebot.conversation.labels import thing
 from intakebot.conversation.state import FactEntry, Pending, Proposal
 from intakebot.conversation.work import Work
+from intakebot.definitions.checklists import NONE
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact, Question
 from intakebot.definitions.values import parse_value
@@ -74,6 +82,8 @@ def expecting_of(work: Work, pending: Pending | None, text: str = "") -> Expecti
     if pending is None:
         return None
     question = question_of(work, pending)
+    if question is not None and question.several:
+        return Expecting(question=question.id)  # picks are read before; what is left is free words
     if question is not None:
         sets = {value: (label, values) for value, label, values in offered_choices(work, pending, question)}
         listed = [value for value, _ in pending.offered if value in sets]
@@ -129,7 +139,7 @@ def asked_facts(work: Work, pending: Pending | None) -> tuple[str, ...]:
     """The facts the open question is about: a new value for one of them is meant, however softly it was said."""
     question = question_of(work, pending)
     if question is not None:
-        return question.fills
+        return listed_facts(pending, question)
     return (pending.fact,) if pending is not None and pending.fact is not None else ()
 
 
@@ -226,12 +236,43 @@ def _settle_question(work: Work, heard: Heard, pending: Pending, question: Quest
             if value is None and fact not in work.facts:
                 enter(work, fact, None, status="not_known", source="text", quote=heard.text)
         return True
-    if any(fact.fact in question.fills for fact in heard.facts):
+    if question.several and question.tier != "safety" and _said_of_list(work, heard, pending, question):
         return True
+    asked = listed_facts(pending, question)
+    if question.several and question.tier == "safety":
+        asked = tuple(fact for fact in asked if _is_hazard(work, fact))
+    if any(fact.fact in asked for fact in heard.facts):
+        note_answered(work, question)
+        return True
+    if question.several and heard.reply == "no":
+        return enter_list(work, question, pending, (NONE,))
     if heard.reply in ("not_known", "declined"):
         leave_open(work, question, "not_known" if heard.reply == "not_known" else "declined")
         return True
     return False
+
+
+def _said_of_list(work: Work, heard: Heard, pending: Pending, question: Question) -> bool:
+    """An answer in own words that says some of the listed choices: the others count as not picked."""
+    values = {fact.fact: fact.value for fact in heard.facts}
+    said = [
+        choice.id
+        for choice in shown_items(pending, question)
+        if all(
+            values.get(fact) == value or _names(value, values.get(fact))
+            for fact, value in choice.sets.items()
+        )
+    ]
+    return bool(said) and enter_unpicked(work, question, pending, said)
+
+
+def _is_hazard(work: Work, fact_id: str) -> bool:
+    """What a safety question is about; whatever rides along on its list does not answer it."""
+    return work.fact(fact_id).role == "hazard"
+
+
+def _names(vague: Value | None, value: Value | None) -> bool:
+    return vague == VAGUE and value not in (None, NOBODY)
 
 
 def offered_choices(
@@ -246,11 +287,15 @@ def offered_choices(
 
 def leave_open(work: Work, question: Question, status: str) -> None:
     """The customer does not know, or would rather not say: an answer for each fact the question still could fill."""
-    for fact in open_facts(work.conversation, question):
+    listed = listed_facts(work.conversation.pending, question)
+    for fact in open_facts(work, question):
+        if fact not in listed or fact in work.facts:
+            continue
         if status == "declined":
             enter(work, fact, None, status="declined", source="text")
         else:
             enter(work, fact, None, status="not_known", source="text")
+    note_answered(work, question)
 
 
 def _settle_check(work: Work, heard: Heard, pending: Pending) -> bool:

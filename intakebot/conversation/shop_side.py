@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from intakebot.conversation.asking import flush
+from intakebot.conversation.checklist import listed_facts
 from intakebot.conversation.contact import role_fact
 from intakebot.conversation.editing import enter_facts
 from intakebot.conversation.entering import derive, enter
@@ -70,7 +71,7 @@ def _answered_by_edit(work: Work) -> bool:
         return False
     question = question_of(work, pending)
     if question is not None:
-        return all(fact in work.facts for fact in question.fills)
+        return all(fact in work.facts for fact in listed_facts(pending, question))
     if pending.kind in ("confirm", "change"):
         return any(line.fact == pending.fact for line in work.heard)
     return pending.kind in ("story", "recap", "contact", "confirm_contact") and bool(work.heard)

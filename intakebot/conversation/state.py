@@ -192,6 +192,15 @@ class Pending:
 
 
 @dataclass(frozen=True)
+class ListShown:
+    """One listing of a checklist: which choices, and the message that answered it (None: not answered)."""
+
+    question: str
+    items: tuple[str, ...]
+    message_id: str | None = None
+
+
+@dataclass(frozen=True)
 class Proposal:
     """A value that was only suggested by the words; it is asked as yes/no before it counts."""
 
@@ -231,6 +240,7 @@ class Conversation:
         pending: what the last message asked. held: the pending question put aside by a pause or a hand-over.
         asked: question ids in the order they were asked; back goes through it from the end.
         skipped: questions the customer skipped (never asked again unless they block the plan).
+        lists: the checklists shown, oldest first; back takes the answer to the last one of a question out again.
         proposals: suggested values still to be asked as yes/no.
         misses: messages in a row in which nothing was understood.
         recap_agreed: the customer agreed to the recap of the price-moving facts as they are now.
@@ -258,6 +268,7 @@ class Conversation:
     held: Pending | None = None
     asked: tuple[str, ...] = ()
     skipped: tuple[str, ...] = ()
+    lists: tuple[ListShown, ...] = ()
     proposals: tuple[Proposal, ...] = ()
     misses: int = 0
     anger: int = 0
@@ -298,6 +309,7 @@ class Conversation:
             "held": self.held.to_mapping() if self.held else None,
             "asked": list(self.asked),
             "skipped": list(self.skipped),
+            "lists": [[each.question, list(each.items), each.message_id] for each in self.lists],
             "proposals": [
                 {
                     "fact": p.fact,
@@ -356,6 +368,10 @@ class Conversation:
             held=Pending.from_mapping(raw["held"]) if raw["held"] else None,
             asked=tuple(raw["asked"]),
             skipped=tuple(raw["skipped"]),
+            lists=tuple(
+                ListShown(question, tuple(items), message_id)
+                for question, items, message_id in raw.get("lists", ())
+            ),
             proposals=tuple(
                 Proposal(p["fact"], _held(value_from_mapping(p["value"])), p["certainty"], p["quote"])
                 for p in raw["proposals"]

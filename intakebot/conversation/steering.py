@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from intakebot.conversation.asking import acknowledgement, ask, put_question, show_recap
+from intakebot.conversation.checklist import take_back
 from intakebot.conversation.choices import switch_language, take_choice
 from intakebot.conversation.choosing import recap_facts
 from intakebot.conversation.controls import Control
@@ -110,6 +111,9 @@ def _back(work: Work) -> None:
         skipped=tuple(question for question in conversation.skipped if question != target.id),
         misses=0,
     )
+    if target.several:
+        ask(work, target, Because("asked_back"), items=take_back(work, target))
+        return
     known = [fact for fact in target.fills if fact in work.facts and work.facts[fact].is_known]
     lead = ""
     if known:

@@ -34,24 +34,29 @@ class ReplyChoice:
 
 @dataclass(frozen=True)
 class Reply:
-    """One outbound message. The choices are not repeated in `text`; `rendering.plain_text` numbers them."""
+    """One outbound message. The choices are not repeated in `text`; `rendering.plain_text` numbers them.
+
+    several: a checklist. Any number of its choices may be picked, joined into one value: `noise:clicks` and
+    `noise:rattles` become `noise:clicks+rattles`. The choices `none` and `not_sure` stand alone.
+    """
 
     text: str
     choices: tuple[ReplyChoice, ...] = ()
     kind: ReplyKind = "notice"
+    several: bool = False
 
     def to_mapping(self) -> dict[str, Any]:
         return {
             "text": self.text,
             "choices": [{"label": choice.label, "value": choice.value} for choice in self.choices],
             "kind": self.kind,
+            "several": self.several,
         }
 
     @staticmethod
     def from_mapping(raw: Mapping[str, Any]) -> Reply:
-        return Reply(
-            raw["text"], tuple(ReplyChoice(c["label"], c["value"]) for c in raw["choices"]), raw["kind"]
-        )
+        choices = tuple(ReplyChoice(c["label"], c["value"]) for c in raw["choices"])
+        return Reply(raw["text"], choices, raw["kind"], bool(raw.get("several", False)))
 
 
 @dataclass(frozen=True)
@@ -155,7 +160,7 @@ class LogEntry:
     """One line of the append-only log. `data` is JSON-safe.
 
     kinds: message_in, control, safety, fact_heard, fact_corrected, fact_confirmed, fact_withdrawn, fact_derived,
-    derived_dropped, proposed, proposal_refused, asked, not_understood, moved_on, recap_shown, recap_agreed,
+    derived_dropped, proposed, proposal_refused, asked, not_understood, correction_unclear, moved_on, recap_shown, recap_agreed,
     estimate_ready, handed_over, given_back, paused, resumed, language, opted_out, opted_in, erase_asked, erased,
     started_again, phase, decision_asked, decision.
     """

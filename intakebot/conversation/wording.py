@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from statistics import mean
 
 from intakebot.conversation.rendering import GSM_BASIC, GSM_EXTENSION, gsm_text, sms_parts
-from intakebot.definitions.model import Definitions, Family
+from intakebot.definitions.model import Definitions, Family, Question
 from intakebot.definitions.texts import PLACEHOLDER, Texts, fill
 from intakebot.definitions.values import options_of
 
@@ -200,6 +200,9 @@ def _lint_questions(definitions: Definitions, family: Family) -> Iterator[Remark
             if question.tier == "logistics":
                 continue
             labels = [texts.say(f"choice.{question.id}.{choice.id}") for choice in question.choices]
+            if question.several:
+                yield from _lint_list(texts, question, labels)
+                continue
             if not labels and len(question.fills) == 1:
                 fact = family.facts[question.fills[0]]
                 labels = [texts.option(fact, option) for option in options_of(fact)]
@@ -215,6 +218,26 @@ def _lint_questions(definitions: Definitions, family: Family) -> Iterator[Remark
                         "with its choices more than one SMS part",
                         f"{len(sms)} {sms}",
                     )
+
+
+def _lint_list(texts: Texts, question: Question, labels: list[str]) -> Iterator[Remark]:
+    """A checklist with its hint and "none of these" fits one SMS: a safety list whole, another one with its two longest choices
+    at least (the talk lists there as many as fit)."""
+    if question.tier != "safety":
+        labels = sorted(labels, key=len)[-2:]
+    shown = " ".join(
+        f"{n} {label}" for n, label in enumerate([*labels, texts.say("talk.choice.none")], start=1)
+    )
+    for wording in range(texts.wordings(f"question.{question.id}")):
+        asked = f"{texts.say(f'question.{question.id}', wording)} {texts.say('talk.pick_numbers_sms')}"
+        sms = gsm_text(f"{asked}\n{shown}")
+        if sms_parts(sms) > 1:
+            yield Remark(
+                texts.locale,
+                f"question.{question.id}",
+                "with its choices more than one SMS part",
+                f"{len(sms)} {sms}",
+            )
 
 
 def _lint_pairs(definitions: Definitions) -> Iterator[Remark]:

@@ -14,7 +14,7 @@ from typing import Any
 import yaml
 
 from intakebot.conversation import Conversation, FactsEntered, MessageReceived
-from intakebot.definitions.model import Family
+from intakebot.definitions.model import Family, Question
 from intakebot.definitions.texts import Texts
 from intakebot.errors import BadInputError
 from intakebot.turns import Services, TurnAnswer, Via, decide, open_case, take_turn
@@ -125,7 +125,25 @@ def next_words(services: Services, played: Played) -> str | FactsEntered | None:
     wanted = pending["question"] or pending["fact"]
     if wanted in story.says:
         return story.says[wanted]
+    question = family.questions.get(wanted or "")
+    if question is not None and question.several:
+        return _ticked(question, dict(pending["offered"]), story)
     return _known(family, texts, story, wanted) or texts.say("option.not_sure")
+
+
+def _ticked(question: Question, offered: Mapping[str, str], story: Story) -> str:
+    """The labels of the listed choices that are true, or "none of these": what a story does not tell of is not so."""
+    listed = [choice for choice in question.choices if f"{question.id}:{choice.id}" in offered]
+    true = [
+        offered[f"{question.id}:{choice.id}"]
+        for choice in listed
+        if all(_fits(story.truth.get(fact), value) for fact, value in choice.sets.items())
+    ]
+    return ", ".join(true) or offered[f"{question.id}:none"]
+
+
+def _fits(true: Any, value: Any) -> bool:
+    return str(true) == str(value) or (value == "someone" and true not in (None, "nobody"))
 
 
 def _known(family: Family, texts: Texts, story: Story, question_id: str) -> str | None:

@@ -6,9 +6,9 @@ import random
 from dataclasses import dataclass, field
 
 from intakebot.conversation import ChoiceTaken, Conversation, MessageReceived, Reply, ReplyChoice
-from intakebot.definitions.model import Definitions, Family, Question
+from intakebot.definitions.model import Choice, Definitions, Family, Question
 from intakebot.simulation.personas import Persona
-from intakebot.simulation.truth import Truth, true_choice
+from intakebot.simulation.truth import Truth, fits_truth, is_true, true_choice
 from intakebot.simulation.wording_en import (
     AGE,
     BARE,
@@ -18,11 +18,14 @@ from intakebot.simulation.wording_en import (
     HOSTILE,
     LEAD_INS,
     NO,
+    NONE,
     NOT_SURE,
     RAMBLES,
     YES,
 )
 
+OVERLOOKED = 0.03
+"""Share of fitting choices of a checklist that anybody overlooks (an assumption)."""
 SALIENT = 3
 """How much likelier a customer mentions a plain symptom than a circumstance."""
 UNTOLD = ("no", "nobody", "none", "not_tried", "nothing", "in_device")
@@ -107,17 +110,28 @@ class Customer:
         if pending.kind == "recap":
             return self._recap(reply, conversation)
         if pending.kind == "change":
-            return self._true_clause(pending.fact or "")
+            return self._changed(reply, pending.fact or "", pending.tries)
         question = self.family.questions.get(pending.question or "")
         if question is None:
             return self._yes_no(reply, True)
+        if question.several:
+            return self._list(reply, question, pending.tries)
         return self._question(reply, question, pending.tries)
+
+    def _changed(self, reply: Reply, fact: str, tries: int) -> str:
+        """The right value: in own words or by its label, and by its number when words did not get through."""
+        wanted = f"set:{fact}:{self.truth.facts.get(fact)}"
+        place = next((n for n, choice in enumerate(reply.choices, start=1) if choice.value == wanted), None)
+        if place is not None and (tries or not self._true_clause_known(fact)):
+            return str(place) if tries else reply.choices[place - 1].label
+        return self._true_clause(fact)
 
     def _recap(self, reply: Reply, conversation: Conversation) -> ReplyChoice:
         for choice in reply.choices:
             fact = choice.value.removeprefix("change:")
             listed = choice.value.startswith("change:") and fact in self.truth.facts
-            if listed and conversation.facts[fact].value != self.truth.facts[fact]:
+            value = conversation.facts[fact].value if listed else None
+            if listed and (value is None or not fits_truth(self.truth.facts[fact], value)):
                 return choice
         return reply.choices[0]
 
@@ -144,6 +158,69 @@ class Customer:
         if tries:
             return str(reply.choices.index(choice) + 1)  # words did not get through: the number will
         return self._say(reply, question, choice)
+
+    def _list(self, reply: Reply, question: Question, tries: int) -> str | ReplyChoice:
+        """Pick what fits from a checklist; now and then something is overlooked, and now and then something else is said."""
+        if self.rng.random() < self.persona.skips:
+            return "skip"
+        if self.rng.random() < self.persona.not_sure and question.tier != "safety":
+            return self.rng.choice(NOT_SURE)
+        if self.rng.random() < self.persona.wrong_slot:
+            other = next((fact for fact in self._tellable() if fact not in question.fills), None)
+            if other is not None:
+                return self._clause(other)
+        choices = {choice.id: choice for choice in question.choices}
+        listed = [
+            (c, choices[c.value.partition(":")[2]])
+            for c in reply.choices
+            if c.value.partition(":")[2] in choices
+        ]
+        overlooks = OVERLOOKED + self.persona.not_sure / 2
+        picked = [
+            (shown, choice)
+            for shown, choice in listed
+            if is_true(choice, self.truth) and (question.tier == "safety" or self.rng.random() >= overlooks)
+        ]
+        self.told.update(fact for _, choice in listed for fact in choice.sets)
+        if question.tier != "safety" and self.rng.random() < self.persona.told_wrong:
+            others = [pair for pair in listed if pair not in picked and self._can_correct(pair[1])]
+            if others:
+                lie = self.rng.choice(others)
+                fact = next(iter(lie[1].sets))
+                self.wrong[fact] = lie[0].value
+                picked = [
+                    pair for pair in listed if pair == lie or (pair in picked and fact not in pair[1].sets)
+                ]
+        return self._say_picks(reply, question, picked, tries)
+
+    def _can_correct(self, choice: Choice) -> bool:
+        return len(choice.sets) == 1 and self._true_clause_known(next(iter(choice.sets)))
+
+    def _say_picks(
+        self, reply: Reply, question: Question, picked: list[tuple[ReplyChoice, Choice]], tries: int
+    ) -> str | ReplyChoice:
+        none = next(c for c in reply.choices if c.value.endswith(":none"))
+        how = self.rng.random()
+        if how < self.persona.taps and self.channel == "web":
+            value = f"{question.id}:{'+'.join(choice.id for _, choice in picked)}" if picked else none.value
+            return ReplyChoice("", value)
+        if not picked:
+            return self.rng.choice(NONE)
+        if tries or how < self.persona.taps + self.persona.numbers:
+            numbers = [reply.choices.index(shown) for shown, _ in picked]
+            if self.rng.random() < 0.3:
+                return " ".join("ABCDEFGH"[number] for number in numbers)
+            return self.rng.choice((" ", ", ", " and ")).join(str(number + 1) for number in numbers)
+        said = []
+        for shown, choice in picked:
+            fact, true = next(iter(choice.sets.items()))
+            own = (
+                CLAUSES.get((fact, str(true)))
+                if len(choice.sets) == 1 and not self.persona.switches
+                else None
+            )
+            said.append(self.rng.choice(own) if own and self.rng.random() < 0.5 else shown.label.lower())
+        return self.rng.choice((", ", " and ", ". ")).join(said)
 
     def _say(self, reply: Reply, question: Question, choice: ReplyChoice) -> str | ReplyChoice:
         how = self.rng.random()

@@ -34,6 +34,7 @@ def report_lines(talks: Sequence[Talk]) -> list[Line]:
     saved = 1 - _ratio(equal, lambda talk: talk.questions, lambda talk: talk.form_questions)
     regret = mean([talk.regret or 0.0 for talk in judged]) if judged else 0.0
     corrections = sum(talk.corrections for talk in talks)
+    led = _share(sum(talk.corrections_applied + talk.corrections_asked for talk in talks), corrections)
     applied = _share(sum(talk.corrections_applied for talk in talks), corrections)
     lines = [
         _goal("completion, cooperative", _share_of(cooperative, lambda talk: talk.success), 0.98),
@@ -57,6 +58,7 @@ def report_lines(talks: Sequence[Talk]) -> list[Line]:
         Line("talks with an equal decision", _percent(_share(len(equal), len(judged)))),
         _most("known facts asked again", sum(talk.re_asked for talk in talks), 0),
         _goal(f"corrections applied in the same turn ({corrections} made)", applied, 1.0),
+        Line("corrections applied or asked about in the same turn", _percent(led)),
         _goal(
             "joint goal accuracy after the recap", _share_of(done, lambda talk: not talk.wrong_facts), 0.98
         ),

@@ -26,12 +26,13 @@ from intakebot.conversation import (
     sms_parts,
     sms_text,
 )
+from intakebot.definitions.checklists import listable
 from intakebot.definitions.facts import Answer, Answers, holds
 from intakebot.definitions.model import Definitions, Family, Question
 from intakebot.errors import BadInputError
 from intakebot.simulation.customer import Customer
 from intakebot.simulation.personas import PERSONAS, Persona
-from intakebot.simulation.truth import Truth, sample_truth, true_choice
+from intakebot.simulation.truth import VAGUE, Truth, fits_truth, sample_truth, true_choice
 from intakebot.triage import expected_cost, with_implied
 
 MOST_MESSAGES = 40
@@ -57,6 +58,7 @@ class Talk:
     re_asked: int = 0
     corrections: int = 0
     corrections_applied: int = 0
+    corrections_asked: int = 0
     facts_held: int = 0
     facts_right: int = 0
     wrong_before_recap: list[str] = field(default_factory=list)
@@ -159,7 +161,15 @@ def _check_turn(
         question = family.questions.get(str(entry.data.get("question")))
         if entry.kind == "asked" and question is not None and entry.data["because"]["reason"] != "asked_back":
             kept = {f: e for f, e in before.facts.items() if f in turn.conversation.facts}
-            known = [f for f in question.fills if f in kept and kept[f].status != "declined"]
+            if question.several:
+                listed = [c for c in question.choices if c.id in entry.data["items"]]
+                talk.re_asked += any(fact in kept for choice in listed for fact in choice.sets)
+                continue
+            known = [
+                f
+                for f in question.fills
+                if f in kept and kept[f].status != "declined" and kept[f].value != VAGUE
+            ]
             talk.re_asked += len(known) == len(question.fills)
     fact = customer.correcting
     if fact is not None:
@@ -168,7 +178,17 @@ def _check_turn(
         if entry_now is not None and entry_now.value == truth.facts.get(fact):
             talk.corrections_applied += 1
         else:
-            talk.transcript.append(f"! correction of {fact} not applied")
+            asked = turn.conversation.pending
+            led = asked is not None and (
+                asked.fact == fact or asked.kind == "recap" or _fills(family, asked.question, fact)
+            )
+            talk.corrections_asked += led
+            talk.transcript.append(f"! correction of {fact} not applied" + (", asked about" if led else ""))
+
+
+def _fills(family: Family, question_id: str | None, fact: str) -> bool:
+    question = family.questions.get(question_id or "")
+    return question is not None and not question.several and fact in question.fills
 
 
 def _ending(turn: Turn, persona: Persona, truth: Truth, family: Family) -> str:
@@ -188,7 +208,7 @@ def _note_recap(talk: Talk, conversation: Conversation, truth: Truth) -> None:
     if conversation.pending is not None and conversation.pending.kind == "recap":
         for fact in _comparable(conversation, truth):
             said = f"{fact}={conversation.facts[fact].value} (is {truth.facts[fact]})"
-            if conversation.facts[fact].value != truth.facts[fact] and said not in talk.wrong_before_recap:
+            if not _right(conversation, truth, fact) and said not in talk.wrong_before_recap:
                 talk.wrong_before_recap.append(said)
 
 
@@ -200,9 +220,14 @@ def _comparable(conversation: Conversation, truth: Truth) -> list[str]:
     ]
 
 
+def _right(conversation: Conversation, truth: Truth, fact: str) -> bool:
+    value = conversation.facts[fact].value
+    return value is not None and fits_truth(truth.facts[fact], value)
+
+
 def _count_facts(talk: Talk, conversation: Conversation, truth: Truth) -> None:
     held = _comparable(conversation, truth)
-    wrong = [fact for fact in held if conversation.facts[fact].value != truth.facts[fact]]
+    wrong = [fact for fact in held if not _right(conversation, truth, fact)]
     talk.facts_held, talk.facts_right = len(held), len(held) - len(wrong)
     talk.wrong_facts = [f"{fact}={conversation.facts[fact].value} (is {truth.facts[fact]})" for fact in wrong]
 
@@ -237,15 +262,24 @@ def full_information(family: Family, truth: Truth, held: Answers) -> dict[str, A
         before = len(answers)
         for question in family.questions.values():
             if question.tier != "logistics" and holds(question.ask_when, answers) is True:
-                fresh = {f: a for f, a in told_by(family, question, truth).items() if f not in answers}
+                fresh = {
+                    f: a for f, a in told_by(family, question, truth, answers).items() if f not in answers
+                }
                 answers = with_implied(family, {**answers, **fresh})
         if len(answers) == before:
             break
     return answers
 
 
-def told_by(family: Family, question: Question, truth: Truth) -> dict[str, Answer]:
-    """What a truthful answer to one question tells: the facts of the first choice that is true, no more."""
+def told_by(
+    family: Family, question: Question, truth: Truth, answers: Answers | None = None
+) -> dict[str, Answer]:
+    """What a truthful answer to one question tells: the facts of the first choice that is true, no more; of a checklist, the
+    facts of every choice that could be listed with these answers."""
+    if question.several:
+        listed = listable(question, answers or {})
+        facts = dict.fromkeys(fact for choice in listed for fact in choice.sets)
+        return {fact: Answer(truth.facts[fact]) for fact in facts if fact in truth.facts}
     known = dict.fromkeys(question.fills, Answer(None, "not_known"))
     if not question.choices:
         return known | {fact: Answer(truth.facts[fact]) for fact in question.fills if fact in truth.facts}
@@ -260,7 +294,7 @@ def form_answers(family: Family, truth: Truth) -> dict[str, Answer]:
 
 
 def fixed_form_questions(family: Family, truth: Truth) -> int:
-    """How many questions that form puts."""
+    """How many questions that form puts (the safety list counts as one; other checklists it does not have)."""
     return _form(family, truth)[0]
 
 
@@ -270,7 +304,9 @@ def _form(family: Family, truth: Truth) -> tuple[int, dict[str, Answer]]:
     for question in family.questions.values():
         if question.tier == "logistics" or holds(question.ask_when, answers) is not True:
             continue
-        fresh = {f: a for f, a in told_by(family, question, truth).items() if f not in answers}
+        if question.several and question.tier != "safety":
+            continue  # the form has a question of its own for each of its facts
+        fresh = {f: a for f, a in told_by(family, question, truth, answers).items() if f not in answers}
         if fresh:
             asked += 1
             answers = with_implied(family, {**answers, **fresh})

@@ -39,6 +39,7 @@ READS_SOME = ("some_discs_fail", "only_one_disc", "intermittent_read", "skips")
 COMPLAINTS = (
     *READS_SOME, "no_power", "no_display", "no_sound", "shuts_off", "disc_not_read", "loading_trouble", "drive_not_detected",
 )  # fmt: skip
+VAGUE = "someone"
 ATTEMPT_SHARES = (("nobody", 0.72), ("owner", 0.14), ("friend", 0.05), ("shop", 0.09))
 
 
@@ -56,11 +57,18 @@ class Truth:
 
 def true_choice(question: Question, truth: Truth) -> Choice | None:
     """The first choice of a question that is true of the device; None when none of them is."""
-    for choice in question.choices:
-        sets = {fact: value for fact, value in choice.sets.items() if value is not None}
-        if sets and all(truth.facts.get(fact) == value for fact, value in sets.items()):
-            return choice
-    return None
+    return next((choice for choice in question.choices if is_true(choice, truth)), None)
+
+
+def is_true(choice: Choice, truth: Truth) -> bool:
+    """Whether all that a choice says is true; "someone" is true of every attempt that was made."""
+    sets = {fact: value for fact, value in choice.sets.items() if value is not None}
+    return bool(sets) and all(fits_truth(truth.facts.get(fact), value) for fact, value in sets.items())
+
+
+def fits_truth(true: Value | None, said: Value) -> bool:
+    """Whether a value said is right; "someone" says less than a name but nothing wrong."""
+    return true == said or (said == VAGUE and true not in (None, "nobody"))
 
 
 def sample_truth(family: Family, rng: random.Random) -> Truth:

@@ -128,6 +128,7 @@ CORRECTIONS = (
     "I meant {clause}",
 )
 NOT_SURE = ("not sure", "no idea", "I don't know")
+NONE = ("none of these", "none", "no", "none of them")
 YES = ("yes", "yeah", "yep")
 NO = ("no", "nope", "no it doesn't")
 HOSTILE = (

@@ -3,6 +3,7 @@
 from intakebot.triage.bench import PlannedStep, StepResult, bench_problem, planned_steps, with_seen
 from intakebot.triage.bench_plan import BenchOutcome, BenchPlan, BenchStep, SecondPlan, bench_plan, replan
 from intakebot.triage.candidates import plan_pool
+from intakebot.triage.checklist import list_burden
 from intakebot.triage.diagnosis import Contribution, Diagnosis, FaultSet, diagnose
 from intakebot.triage.implied import with_implied
 from intakebot.triage.network import Evidence
@@ -36,6 +37,7 @@ __all__ = [
     "bench_plan",
     "bench_problem",
     "diagnose",
+    "list_burden",
     "expected_cost",
     "percent",
     "plan",

@@ -87,7 +87,8 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         {
             "several": {
                 "type": "boolean",
-                "description": "A checklist: any number of the choices may be picked.",
+                "description": "A checklist: any number of the choices may be picked. Their values begin alike, "
+                "`question:id`; send one choice, `question:id+id+id`. The ids `none` and `not_sure` stand alone.",
             }
         },
     ),
@@ -134,7 +135,17 @@ SCHEMAS: dict[str, dict[str, Any]] = {
     "NewMessage": {
         "oneOf": [
             obj({"text": {"type": "string", "maxLength": MAX_TEXT}}),
-            obj({"choice": {"type": "string", "minLength": 1, "maxLength": 200}}),
+            obj(
+                {
+                    "choice": {
+                        "type": "string",
+                        "minLength": 1,
+                        "maxLength": 200,
+                        "description": "The value of a choice of the last replies; of a checklist, several ids joined by "
+                        "`+`, such as `noticed:clicking+rattles`.",
+                    }
+                }
+            ),
         ]
     },
     "FactsPatch": obj(

@@ -17,7 +17,7 @@ from intakebot.web import cases, customers, facts_form, security, uploads, words
 from intakebot.web.access import CUSTOMER, PUBLIC, access
 from intakebot.web.api_limits import MESSAGES, OPENING
 from intakebot.web.form_lines import GROUPS, field_for, field_groups
-from intakebot.web.talk_view import talk_page
+from intakebot.web.talk_view import PICKED, joined_picks, talk_page
 
 pages = Blueprint("customer", __name__)
 
@@ -68,7 +68,7 @@ def talk(talk: str) -> Any:
     return _talk_page()
 
 
-def _talk_page(problem: str = "", text: str = "") -> str:
+def _talk_page(problem: str = "", text: str = "", nothing_picked: bool = False) -> str:
     with security.services().store.reading() as work:
         messages = work.messages.last(g.case.id, NEWEST_MESSAGES)
         photos = work.photos.all(g.case.id)
@@ -81,6 +81,7 @@ def _talk_page(problem: str = "", text: str = "") -> str:
         photos=photos,
         problem=problem,
         text=text,
+        nothing_picked=nothing_picked,
         message_id=security.services().new_id(),
     )
 
@@ -88,9 +89,13 @@ def _talk_page(problem: str = "", text: str = "") -> str:
 @pages.post("/talk/<talk>/messages")
 @access(CUSTOMER)
 def message(talk: str) -> Any:
-    """One message or one tapped choice."""
+    """One message, one tapped choice, or the ticked choices of a list."""
     message_id, text = request.form.get("message_id", "")[:80], request.form.get("text", "")
     choice = request.form.get("choice")
+    if choice == PICKED:
+        choice = joined_picks(request.form.getlist("pick"))
+        if choice is None:
+            return _talk_page(nothing_picked=True), 422
     if choice is None and not text.strip():
         return _talk_page(words.say("web.talk.say_something")), 422
     event = (

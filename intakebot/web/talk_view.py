@@ -8,6 +8,8 @@ from datetime import datetime
 from typing import Literal
 
 from intakebot.conversation import Conversation
+from intakebot.conversation.checklist import listed_facts
+from intakebot.definitions.checklists import NONE, NOT_SURE
 from intakebot.definitions.model import Family
 from intakebot.definitions.texts import Texts
 from intakebot.records import Message
@@ -39,15 +41,30 @@ class Said:
 
 @dataclass(frozen=True)
 class TappableChoice:
+    """alone: of a list, an answer that stands by itself (none of these, not sure)."""
+
     label: str
     value: str
+    alone: bool = False
+
+
+PICKED = "picked"
+"""Value of the button that sends the ticked choices of a list."""
+
+
+def joined_picks(values: Sequence[str]) -> str | None:
+    """The ticked choices as one choice, `question:id+id`; None when nothing was ticked."""
+    question = values[0].partition(":")[0] if values else ""
+    picks = [value.partition(":")[2] for value in values if value.partition(":")[0] == question]
+    return f"{question}:{'+'.join(picks)}" if picks else None
 
 
 @dataclass(frozen=True)
 class TalkPage:
     """The talk and the form beside it.
 
-    earlier: messages folded away; recent: the newest ones, oldest first. choices: what can be tapped now.
+    earlier: messages folded away; recent: the newest ones, oldest first. choices: what can be tapped now;
+    several: they are a list of which any may be ticked.
     groups: the form as said; derived: what follows from it. contact: the fields for name and address, while they are asked for.
     still_open: about how many questions are left (0: not known or none), in about so many `minutes`.
     """
@@ -55,6 +72,7 @@ class TalkPage:
     earlier: tuple[Said, ...]
     recent: tuple[Said, ...]
     choices: tuple[TappableChoice, ...]
+    several: bool
     groups: tuple[FormGroup, ...]
     derived: tuple[FormLine, ...]
     contact: tuple[FactField, ...]
@@ -81,7 +99,10 @@ def open_choices(conversation: Conversation) -> tuple[TappableChoice, ...]:
     """What can be tapped now: the choices that came with the open question; none while a person has the floor."""
     if conversation.pending is None or conversation.floor == "person":
         return ()
-    return tuple(TappableChoice(label, value) for value, label in conversation.pending.offered)
+    return tuple(
+        TappableChoice(label, value, value.endswith((f":{NONE}", f":{NOT_SURE}")))
+        for value, label in conversation.pending.offered
+    )
 
 
 def talk_page(
@@ -96,7 +117,7 @@ def talk_page(
     talk = tuple(said(message, conversation.locale) for message in messages if message.text)
     pending = conversation.pending
     question = family.questions.get(pending.question or "") if pending else None
-    asked = question.fills if question else ()
+    asked = listed_facts(pending, question) if question else ()
     last_in = max((message.seq for message in messages if message.direction == "in"), default=0)
     last_id = next((message.message_id for message in messages if message.seq == last_in), None)
     new = [
@@ -108,6 +129,7 @@ def talk_page(
         earlier=talk[:-SHOWN_OPENLY],
         recent=talk[-SHOWN_OPENLY:],
         choices=open_choices(conversation),
+        several=question is not None and question.several,
         groups=form_groups(family, texts, conversation, currency, open_facts=asked, new=new),
         derived=derived_lines(family, texts, conversation, currency),
         contact=contact_fields(family, texts, conversation) if pending and pending.kind == "contact" else (),

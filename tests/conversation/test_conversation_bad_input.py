@@ -170,7 +170,7 @@ def test_a_bare_yes_to_a_choice_of_several_is_asked_which_and_counts_as_no_miss(
     talk.say("yes")
 
     assert talk.turn.asked == "hazards"
-    assert talk.said.startswith("Please pick the one that fits.")
+    assert talk.said.startswith("Please say which.")
     assert talk.conversation.misses == 0
 
     talk.say(

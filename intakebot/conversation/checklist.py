@@ -1,0 +1,238 @@
+"""Checklists in the talk: what is listed, what a pick says, and taking an answer back.
+
+A pick is an answer like a tap. A listed choice that was not picked is held as heard with less certainty; what it says about
+price waits for the recap. It never says that a hazard is not there: that stays open until none is picked, or it is said.
+Picking none says no to every listed choice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from intakebot.conversation.controls import ControlWords
+from intakebot.conversation.entering import derive, enter, withdraw
+from intakebot.conversation.guard import key, sign_of
+from intakebot.conversation.state import ListShown, Pending
+from intakebot.conversation.work import Work
+from intakebot.definitions.checklists import MOST_LISTED, NONE, NOT_SURE, listable, meaning
+from intakebot.definitions.facts import Value
+from intakebot.definitions.model import Choice, Question
+
+UNPICKED_CERTAINTY = 0.8
+"""As triage takes it (`triage.checklist`)."""
+MOST_LISTS = 3
+"""A checklist is shown at most so often, each time with other choices."""
+JOIN = "+"
+_MARKS = re.compile(r"[,;/&+.\n]+")
+_NUMBER = re.compile(r"\(?([0-9]{1,2}|[a-z])[.):]?", re.IGNORECASE)
+
+
+def may_list(work: Work, question: Question) -> tuple[Choice, ...]:
+    """The choices that may be listed now: nothing known about them, and (hazards apart) not listed and answered before."""
+    if question.tier == "safety":
+        return listable(question, work.answers)
+    answered = {
+        item
+        for shown in work.conversation.lists
+        if shown.question == question.id and shown.message_id is not None
+        for item in shown.items
+    }
+    return tuple(choice for choice in listable(question, work.answers) if choice.id not in answered)
+
+
+def to_list(work: Work, question: Question, items: Sequence[str] = ()) -> tuple[Choice, ...]:
+    """The choices to list: those named in `items`, else the first ones; at most six."""
+    allowed = may_list(work, question)
+    named = [choice for choice in allowed if choice.id in items]
+    return tuple(named or allowed)[:MOST_LISTED]
+
+
+def shown_items(pending: Pending | None, question: Question | None) -> tuple[Choice, ...]:
+    """The choices of the list that is open; none when no list is."""
+    if question is None or not question.several:
+        return ()
+    offered = {value for value, _ in pending.offered} if pending is not None else set()
+    return tuple(choice for choice in question.choices if f"{question.id}:{choice.id}" in offered)
+
+
+def listed_facts(pending: Pending | None, question: Question) -> tuple[str, ...]:
+    """The facts that an open question is about now: of a checklist only those of the choices listed."""
+    if not question.several:
+        return question.fills
+    return tuple(dict.fromkeys(fact for choice in shown_items(pending, question) for fact in choice.sets))
+
+
+def note_shown(work: Work, question: Question, items: Sequence[Choice]) -> None:
+    """Keep what was listed; an unanswered listing of the same question before it is forgotten."""
+    kept = tuple(
+        each
+        for each in work.conversation.lists
+        if each.message_id is not None or each.question != question.id
+    )
+    listed = ListShown(question.id, tuple(choice.id for choice in items))
+    work.change(lists=(*kept, listed))
+
+
+def note_answered(work: Work, question: Question) -> None:
+    """The open listing has its answer: its choices are not listed again."""
+    work.change(
+        lists=tuple(
+            replace(each, message_id=work.message_id)
+            if each.question == question.id and each.message_id is None
+            else each
+            for each in work.conversation.lists
+        )
+    )
+
+
+def enter_list(work: Work, question: Question, pending: Pending, picks: Sequence[str]) -> bool:
+    """Enter the answer to an open list; False when it names something that was not listed."""
+    listed = shown_items(pending, question)
+    ids = [choice.id for choice in listed]
+    if tuple(picks) == (NOT_SURE,):
+        for fact in listed_facts(pending, question):
+            if fact not in work.facts:
+                enter(work, fact, None, status="not_known", source="tap")
+        note_answered(work, question)
+        return True
+    chosen = () if tuple(picks) == (NONE,) else tuple(picks)
+    if not listed or any(pick not in ids for pick in chosen):
+        return False
+    read = meaning(work.family.facts, listed, chosen)
+    for fact, value in read.said.items():
+        if value is not None:
+            enter(work, fact, value, status="confirmed", source="tap")
+        elif fact not in work.facts:
+            enter(work, fact, None, status="not_known", source="tap")
+    _enter_left(work, read.left)
+    note_answered(work, question)
+    return True
+
+
+def enter_unpicked(work: Work, question: Question, pending: Pending, said: Sequence[str]) -> bool:
+    """What was not named when an answer in own words named some of the listed choices."""
+    _enter_left(work, meaning(work.family.facts, shown_items(pending, question), said).left)
+    note_answered(work, question)
+    return True
+
+
+def _enter_left(work: Work, left: Mapping[str, Value | None]) -> None:
+    for fact, value in left.items():
+        if fact in work.facts or work.fact(fact).role == "hazard":
+            continue
+        if value is None:
+            enter(work, fact, None, status="not_known", source="tap")
+        else:
+            enter(work, fact, value, status="heard", source="tap", certainty=UNPICKED_CERTAINTY)
+
+
+def enter_late(work: Work, question: Question, picks: Sequence[str]) -> bool:
+    """A tap on an older list: what was picked counts, what was not picked says nothing; none of the choices last listed
+    says no to those that nothing is known about."""
+    if tuple(picks) == (NONE,):
+        last = next(
+            (each for each in reversed(work.conversation.lists) if each.question == question.id), None
+        )
+        listed = [choice for choice in question.choices if last is not None and choice.id in last.items]
+        said = {f: v for f, v in meaning(work.family.facts, listed, ()).said.items() if f not in work.facts}
+    else:
+        listed = [choice for choice in question.choices if choice.id in picks]
+        if not picks or len(listed) != len(picks):
+            return False
+        said = dict(meaning(work.family.facts, listed, picks).said)
+    for fact, value in said.items():
+        if value is not None:
+            enter(work, fact, value, status="confirmed", source="tap")
+    note_answered(work, question)
+    return bool(listed)
+
+
+def take_back(work: Work, question: Question) -> tuple[str, ...]:
+    """Withdraw what the last answer to a checklist entered; the choices it had listed."""
+    mine = [each for each in work.conversation.lists if each.question == question.id]
+    if not mine:
+        return ()
+    last = mine[-1]
+    if last.message_id is not None:
+        for fact, entry in list(work.facts.items()):
+            if fact in question.fills and entry.message_id == last.message_id and entry.source != "derived":
+                withdraw(work, fact)
+    lists = list(work.conversation.lists)
+    lists.remove(last)
+    work.change(lists=tuple(lists))
+    derive(work)
+    return last.items
+
+
+# ---- reading a typed answer ----------------------------------------------------------------------------------------
+
+
+def picks_in(pending: Pending | None, text: str, words: ControlWords) -> tuple[tuple[str, ...], str]:
+    """What a typed answer to an open list picks, by numbers, letters or labels; and what else it says.
+
+    Only a message that is nothing but picks is one by numbers; labels may stand beside other sentences.
+    """
+    if pending is None or not pending.offered or len(text) > 300:
+        return (), ""
+    codes = {value: value.partition(":")[2] for value, _ in pending.offered}
+    labels = {key(label): codes[value] for value, label in pending.offered}
+    items = [code for code in codes.values() if code not in (NONE, NOT_SURE)]
+    if sign_of(text) == "no" or key(text) in words.nones:
+        return (NONE,), ""
+    if key(text) in words.alls:
+        return tuple(items), ""
+    picks: list[str] = []
+    rest: list[str] = []
+    by_number = False
+    for part in _parts(text, labels, words):
+        found = _named(part, list(codes.values()), labels, words)
+        by_number = by_number or (bool(found) and key(part) not in labels)
+        picks += [each for each in found if each not in picks]
+        if not found:
+            rest.append(part)
+    if (rest and by_number) or (len(picks) > 1 and {NONE, NOT_SURE} & set(picks)):
+        return (), ""
+    return tuple(picks), ". ".join(rest)
+
+
+def _parts(text: str, labels: dict[str, str], words: ControlWords) -> list[str]:
+    """The pieces between marks and joining words; a label that holds such a word stays whole."""
+    parts: list[str] = []
+    for piece in _MARKS.split(text):
+        if not key(piece):
+            continue
+        if key(piece) in labels:
+            parts.append(piece)
+            continue
+        current: list[str] = []
+        for word in piece.split():
+            if key(word) in words.joiners:
+                parts.append(" ".join(current))
+                current = []
+            else:
+                current.append(word)
+        parts.append(" ".join(current))
+    return [part for part in parts if key(part)]
+
+
+def _named(part: str, codes: list[str], labels: dict[str, str], words: ControlWords) -> list[str]:
+    """The choices one piece names: a label, or nothing but numbers or letters."""
+    said = key(part).split()
+    while len(said) > 1 and said[0] in words.fillers:
+        said.pop(0)
+    whole = " ".join(said)
+    if key(part) in labels or whole in labels:
+        return [labels.get(key(part)) or labels[whole]]
+    found = []
+    for word in part.split():
+        matched = _NUMBER.fullmatch(word)
+        if matched is None:
+            return []
+        mark = matched.group(1).lower()
+        place = int(mark) - 1 if mark.isdigit() else ord(mark) - ord("a")
+        if not 0 <= place < len(codes):
+            return []
+        found.append(codes[place])
+    return found
