@@ -1,6 +1,7 @@
 """Who is sent to: asked for permission, tested, switched off and on again; for the API and the desk alike.
 
-A receiver is named as in the outbox: `endpoint:<id>`, `gateway:<id>`, `email`.
+A receiver is named as in the outbox: `endpoint:<id>`, `gateway:<id>`, `email`, or what another channel uses; only the
+first two can be switched off.
 """
 
 from __future__ import annotations
@@ -127,7 +128,8 @@ def replay_all(services: Services, target: str) -> int:
 
 
 def _check_is_on(work: UnitOfWork, target: str) -> None:
-    if target != "email" and _receivers(work, target).get(target.partition(":")[2]).state == "disabled":
+    kind, _, name = target.partition(":")
+    if kind in ("endpoint", "gateway") and _receivers(work, target).get(name).state == "disabled":
         raise ConflictError("this receiver is switched off; switch it on first")
 
 
@@ -168,6 +170,7 @@ def queue_test(services: Services, target: str, traceparent: str = "") -> str:
             address = services.editions.current.pricing.shop.email
             body: dict[str, Any] = {"locale": services.editions.current.locales[0]}
         else:
+            _receivers(work, target)
             _check_is_on(work, target)
             body = {"type": "gateway.test"} if kind == "gateway" else _test_event(services, name, now)
         item = NewItem(

@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 from intakebot.records.endpoints import Endpoint, Gateway
 from intakebot.records.outbox import Item, Tally
 
+Kind = Literal["endpoint", "gateway", "email", "other"]
 State = Literal["working", "failing", "unconfirmed", "off"]
 
 
@@ -25,10 +26,13 @@ class Words:
 
 @dataclass(frozen=True)
 class Line:
-    """One receiver. why: what is wrong, if something is. test: the newest test, and test_why what was wrong with it."""
+    """One receiver. why: what is wrong, if something is. test: the newest test, and test_why what was wrong with it.
+
+    kind: `other` for a channel that was added to the code.
+    """
 
     target: str
-    kind: Literal["endpoint", "gateway", "email"]
+    kind: Kind
     name: str
     address: str
     state: State
@@ -41,6 +45,10 @@ class Line:
     @property
     def anchor(self) -> str:
         return self.target.replace(":", "-")
+
+    @property
+    def can_be_switched_off(self) -> bool:
+        return self.kind in ("endpoint", "gateway")
 
     @property
     def is_in_trouble(self) -> bool:
@@ -117,12 +125,14 @@ def lines(
     ]
     if with_mail or "email" in tallies:
         found.append(_line("email", "email", "", "", None, tallies, tests))
+    others = sorted(set(tallies) - {line.target for line in found})
+    found += [_line(target, "other", target, "", None, tallies, tests) for target in others]
     return tuple(sorted(found, key=lambda line: not line.is_in_trouble))
 
 
 def _line(
     target: str,
-    kind: Literal["endpoint", "gateway", "email"],
+    kind: Kind,
     name: str,
     address: str,
     receiver: Endpoint | Gateway | None,

@@ -244,6 +244,24 @@ def test_a_stranger_cannot_replay_to_a_receiver_that_is_off(shop: Shop, http: re
     assert len(http.calls) == 1
 
 
+def test_a_channel_that_was_added_to_the_code_is_shown_too(shop: Shop) -> None:
+    with shop.store.unit_of_work() as work:
+        from intakebot.records.outbox import NewItem
+
+        work.outbox.add_all([NewItem("o1", "message", "pager", None, {"type": "x"}, NOW, "a")], NOW)
+        work.outbox.fail_target("pager", "the pager is broken", NOW)
+        work.commit()
+    desk = shop.browser("desk")
+    page = desk.get("/receivers").text
+    offered = {action for action in buttons(desk) if action.startswith("pager")}
+
+    desk.submit("/receivers/pager/resend")
+
+    assert "pager working Other channel It said: the pager is broken" in page
+    assert offered == {"pager/resend", "pager/set-aside"}
+    assert states(shop, "pager") == ["waiting"]
+
+
 def test_hundreds_of_given_up_messages_stay_one_page(shop: Shop) -> None:
     add(shop, Gateway("g", GATE, (Secret(SECRET),), NOW))
     with shop.store.unit_of_work() as work:
