@@ -106,7 +106,7 @@ def test_a_real_smtp_conversation_from_first_mail_to_estimate(
             if "At most 120 pounds" in reply.get_content():
                 break
             text = "1" if "1 " in reply.get_content() else "not sure"
-            text = "none of these" if "safety" in reply.get_content() else text
+            text = "none of these" if "safety" in reply.get_content().lower() else text
     finally:
         listener.stop()
 
