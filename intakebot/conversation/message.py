@@ -7,6 +7,7 @@ from dataclasses import replace
 from intakebot.conversation.asking import check, flush, show_recap
 from intakebot.conversation.checklist import shown_items
 from intakebot.conversation.choices import agree, enter_choice, picked_with_rest, take_choice
+from intakebot.conversation.choosing import Ask, decide
 from intakebot.conversation.contact import check_contact, read_contact, role_fact
 from intakebot.conversation.controls import Control, control_of, is_angry
 from intakebot.conversation.entering import derive, enter
@@ -180,6 +181,8 @@ def _next(work: Work, understood: Understood) -> None:
         take_choice(work, f"{kind}:{heard.reply}")
     elif heard.correction and kind in ("question", "recap", "change") and _which_is_wrong(work):
         return
+    elif kind == "question" and understood.anything and _comes_again(work):
+        _not_understood(work, "not_understood")
     elif understood.anything or kind in ("story", None):
         work.change(pending=None if kind in ("story", None) else pending)
         go_on(work)
@@ -212,6 +215,12 @@ def _which_is_wrong(work: Work) -> bool:
     else:
         show_recap(work, "recap_wrong")
     return True
+
+
+def _comes_again(work: Work) -> bool:
+    """Whether the open question would be the next one again, with nothing heard but guesses that are not worth asking."""
+    decision, pending = decide(work), work.conversation.pending
+    return isinstance(decision, Ask) and pending is not None and decision.question.id == pending.question
 
 
 def _which_then(work: Work) -> bool:

@@ -193,3 +193,16 @@ def test_a_bare_no_to_the_list_is_asked_what_is_wrong_and_the_third_goes_to_a_pe
 
     assert said[0] == said[1] == "Which line is wrong? Pick it, or write it in your own words."
     assert talk.conversation.floor == "person"
+
+
+def test_a_message_with_nothing_but_a_guess_in_it_is_not_passed_over_in_silence(definitions):
+    """ "repair it" is guessed to be about an earlier repair; the guess is not worth asking now, and the question was not answered."""
+    talk = Talk(definitions, ASKS)
+    talk.say("my dvd player keeps skipping")
+    talk.tap("hazards:none")
+    assert talk.turn.asked == "age_years"
+
+    talk.say("yes, repair it")
+
+    assert talk.turn.asked == "age_years"
+    assert talk.said.startswith("Sorry, I did not get that.")
