@@ -77,16 +77,20 @@ def holds(condition: Condition, answers: Answers) -> bool | None:
     `exists` is always two-valued: true when a value is held (`value: false` turns it round). On a `choices` fact
     `=` means *contains* and `!=` *was answered and does not contain*.
     """
-    if isinstance(condition, AllOf):
-        parts = [holds(part, answers) for part in condition.parts]
-        return False if False in parts else None if None in parts else True
-    if isinstance(condition, AnyOf):
-        parts = [holds(part, answers) for part in condition.parts]
-        return True if True in parts else None if None in parts else False
+    if isinstance(condition, Comparison):
+        return _compare(condition, answers.get(condition.fact))
     if isinstance(condition, NotOf):
         inner = holds(condition.part, answers)
         return None if inner is None else not inner
-    return _compare(condition, answers.get(condition.fact))
+    decisive = isinstance(condition, AnyOf)  # one true part settles `any`, one false part settles `all`
+    settled: bool | None = not decisive
+    for part in condition.parts:
+        truth = holds(part, answers)
+        if truth is decisive:
+            return decisive
+        if truth is None:
+            settled = None
+    return settled
 
 
 def _compare(comparison: Comparison, answer: Answer | None) -> bool | None:
