@@ -381,6 +381,58 @@ def test_nudges_wait_for_working_hours(definitions: Definitions) -> None:
     )  # summer time: 9:00 in London is 8:00 UTC
 
 
+def test_a_reminder_due_at_night_goes_out_in_the_morning_of_a_working_day(
+    shop: Services, relay: Relay, http: responses.RequestsMock, clock: Clock
+) -> None:
+    """Asked on Thursday at 22:30 in London: the reminder is due on Friday at 22:30 and waits until Monday, 9:00."""
+    http.post(GATE, status=200)
+    http.post(HOOK, status=200)
+    clock.now = datetime(2026, 11, 26, 22, 30, tzinfo=UTC)
+    _open(shop)
+    sent: list[datetime] = []
+    for _ in range(4 * 24 * 2):
+        before = len(_bodies(http, GATE))
+        _drain(relay)
+        sent += [clock.now] * (len(_bodies(http, GATE)) - before)
+        clock.move(minutes=30)
+
+    assert sent == [datetime(2026, 11, 26, 22, 30, tzinfo=UTC), datetime(2026, 11, 30, 9, 0, tzinfo=UTC)]
+
+
+def test_an_opt_out_while_a_reminder_waits_for_the_morning_is_seen(
+    shop: Services, relay: Relay, http: responses.RequestsMock, clock: Clock
+) -> None:
+    http.post(GATE, status=200)
+    http.post(HOOK, status=200)
+    clock.now = datetime(2026, 11, 26, 22, 30, tzinfo=UTC)
+    _open(shop)
+    _drain(relay)
+    clock.move(hours=25)
+    _drain(relay)  # put off until Monday
+    with shop.store.unit_of_work() as work:
+        work.opt_outs.add("gateway:g", PHONE, clock())
+        work.commit()
+
+    for _ in range(10):
+        clock.move(hours=24)
+        _drain(relay)
+
+    assert len(_bodies(http, GATE)) == 1  # the opening only
+
+
+def test_a_reply_to_a_customer_goes_at_any_hour(
+    shop: Services, relay: Relay, http: responses.RequestsMock, clock: Clock
+) -> None:
+    http.post(GATE, status=200)
+    http.post(HOOK, status=200)
+    clock.now = datetime(2026, 11, 29, 3, 0, tzinfo=UTC)  # a Sunday night
+
+    _open(shop)
+    _drain(relay)
+
+    assert len(_bodies(http, GATE)) == 1
+
+
 def test_items_of_an_erased_case_are_gone_with_it(
     shop: Services, relay: Relay, http: responses.RequestsMock
 ) -> None:
