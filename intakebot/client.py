@@ -128,6 +128,33 @@ class Client:
         raw = self.call("POST", path, body, token=self._shop_key, key=str(uuid.uuid4()), headers=headers)
         return Answer.from_mapping(raw)
 
+    def add_endpoint(
+        self, url: str, event_types: Sequence[str] = (), *, handshake: str = "required", description: str = ""
+    ) -> Mapping[str, Any]:
+        """Add a webhook endpoint; its signing secret is in the answer, and only there. Raises: ApiError.
+
+        handshake: `required` (it stays `unconfirmed` until its receiver has said yes to an OPTIONS request or opened the
+        callback URL), or `skipped` for receivers that know nothing of it.
+        """
+        body = {
+            "url": url,
+            "event_types": list(event_types),
+            "handshake": handshake,
+            "description": description,
+        }
+        return self.call("POST", "/endpoints", body, token=self._shop_key)
+
+    def change_endpoint(self, endpoint_id: str, **changes: Any) -> Mapping[str, Any]:
+        """Change `url`, `description`, `event_types` or `handshake`; a new URL is asked for permission anew."""
+        return self.call("PATCH", f"/endpoints/{endpoint_id}", changes, token=self._shop_key)
+
+    def endpoint(self, endpoint_id: str) -> Mapping[str, Any]:
+        return self.call("GET", f"/endpoints/{endpoint_id}", token=self._shop_key)
+
+    def endpoint_action(self, endpoint_id: str, action: str) -> Mapping[str, Any]:
+        """`test`, `enable` (switch on again and resend what failed) or `rotate` (a new signing secret)."""
+        return self.call("POST", f"/endpoints/{endpoint_id}/{action}", token=self._shop_key)
+
     def call(
         self,
         method: str,

@@ -24,6 +24,7 @@ from intakebot.web.api import ApiServices, api_blueprint
 from intakebot.web.api_schemas import SCOPES
 from intakebot.workshop import Workshop
 from tests.api.calls import shop_key
+from tests.api.conftest import public_resolver
 from tests.turns.doubles import fresh_store, make_services
 
 
@@ -37,7 +38,7 @@ def server(tmp_path_factory: pytest.TempPathFactory, definitions) -> Iterator[tu
         make_services(store, definitions, utc_now), editions=library, workshop=workshop
     )
     photos = PhotoStore(f"file://{folder / 'photos'}", store, services.ids, utc_now)
-    api = ApiServices(services, photos, "", guard=Guard())
+    api = ApiServices(services, photos, "", guard=Guard(public_resolver))
     app = Flask("server")
     app.register_blueprint(api_blueprint(api))
     running = create_server(app, host="127.0.0.1", port=0, threads=4)
@@ -149,3 +150,17 @@ def test_a_broken_connection_is_repeated_with_the_same_key_and_acts_once(
 
     assert answer.version == 2
     assert talk_texts == ["it clicks"]
+
+
+def test_an_endpoint_is_added_changed_and_tested_by_the_client(server: tuple[str, ApiServices]) -> None:
+    base_url, api = server
+    with Client(base_url, shop_key(api, *SCOPES)) as client:
+        made = client.add_endpoint("https://hooks.example.com/x", ["estimate.ready"])
+        skipped = client.change_endpoint(made["id"], handshake="skipped", description="Stock")
+        tested = client.endpoint_action(made["id"], "test")
+        seen = client.endpoint(made["id"])
+
+    assert made["secret"].startswith("whsec_")
+    assert (made["state"], skipped["state"], skipped["description"]) == ("unconfirmed", "active", "Stock")
+    assert tested["id"].startswith("out_")
+    assert (seen["event_types"], seen["allowed_rate"]) == (["estimate.ready"], None)
