@@ -200,6 +200,8 @@ def acknowledgements(work: Work) -> tuple[str, str]:
     echo = work.say("echo", things=things(texts, family, echoed)) if echoed else ""
     weighty = any(work.fact(fact).stake == "high" for fact, _ in echoed)
     work.acks, work.corrected, work.dropped, work.echoed = [], [], [], []
+    if weighty and work.conversation.channel == "sms":
+        weighty = False  # the recap lists it and waits; a text message has no room for it twice
     if weighty:
         parts.append(echo)
     return " ".join(part for part in parts if part), "" if weighty else echo

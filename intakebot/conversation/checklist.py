@@ -151,17 +151,16 @@ def enter_late(work: Work, question: Question, picks: Sequence[str]) -> bool:
 
 def take_back(work: Work, question: Question) -> tuple[str, ...]:
     """Withdraw what the last answer to a checklist entered; the choices it had listed."""
-    mine = [each for each in work.conversation.lists if each.question == question.id]
+    mine = [each for each in work.conversation.lists if each.question == question.id and each.message_id]
     if not mine:
         return ()
     last = mine[-1]
-    if last.message_id is not None:
-        for fact, entry in list(work.facts.items()):
-            if fact in question.fills and entry.message_id == last.message_id and entry.source != "derived":
-                withdraw(work, fact)
-    lists = list(work.conversation.lists)
-    lists.remove(last)
-    work.change(lists=tuple(lists))
+    for fact in question.fills:
+        entry = work.facts.get(fact)
+        if entry is not None and entry.message_id == last.message_id and entry.source != "derived":
+            withdraw(work, fact)
+    kept = (each for each in work.conversation.lists if each.question != question.id or each in mine[:-1])
+    work.change(lists=tuple(kept))
     derive(work)
     return last.items
 
@@ -228,6 +227,8 @@ def _named(part: str, codes: list[str], labels: dict[str, str], words: ControlWo
     found = []
     for word in part.split():
         matched = _NUMBER.fullmatch(word)
+        if matched is None and key(word) in words.fillers:
+            continue
         if matched is None:
             return []
         mark = matched.group(1).lower()

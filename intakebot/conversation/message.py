@@ -198,7 +198,7 @@ def _which_is_wrong(work: Work) -> bool:
     """A correction whose words were not understood: what was said last is asked again, or picked from when it was several facts."""
     entries = {
         fact: entry
-        for fact, entry in work.facts.items()
+        for fact, entry in sorted(work.facts.items())
         if entry.is_known
         and entry.source in ("text", "tap")
         and work.fact(fact).role not in ("story", "hazard")

@@ -100,6 +100,9 @@ def _back(work: Work) -> None:
     asked = list(conversation.asked)
     pending = conversation.pending
     current = pending.question if pending is not None and pending.kind == "question" else None
+    if current is not None and asked and asked[-1] == current and work.family.questions[current].several:
+        asked.pop()  # the list before it may be one of the same question
+        current = None
     while asked and (asked[-1] == current or asked[-1] not in work.family.questions):
         asked.pop()
     if not asked:

@@ -31,7 +31,7 @@ def answer_until_the_estimate(page) -> None:  # type: ignore[no-untyped-def]
         if page.get_by_role("button", name="Yes, repair it").count():
             return
         said = page.locator("#log .said").count()
-        page.locator(".choices button").first.click()
+        page.locator(".choices button:not([value=picked])").first.click()
         page.locator("#log .said").nth(said).wait_for()
         page.wait_for_load_state("networkidle")
     raise AssertionError("no estimate after forty answers")
@@ -151,7 +151,15 @@ def test_a_whole_intake_by_keyboard_only(live: Shop, chromium) -> None:  # type:
         if page.get_by_role("button", name="Yes, repair it").count():
             break
         said = page.locator("#log .said").count()
-        tab_to(r"^\|choice\|")
+        boxes = page.locator("input[name=pick]")
+        if boxes.count():
+            tab_to(r"^\|pick\|")
+            if said > 4:  # the first list is about safety: none of these
+                page.keyboard.press("Space")
+                assert page.locator("input[name=pick]:checked").count() == 1
+            tab_to(r"^\|choice\|" + ("Send these" if said > 4 else "None of these"))
+        else:
+            tab_to(r"^\|choice\|")
         page.keyboard.press("Enter")
         page.locator("#log .said").nth(said).wait_for()
         page.wait_for_load_state("networkidle")
@@ -198,10 +206,32 @@ def test_without_javascript_the_same_buttons_work(live: Shop, chromium) -> None:
     page.get_by_role("button", name="Start").click()
     first = page.locator(".said").count()
 
-    page.locator(".choices button").first.click()
+    page.get_by_role("button", name="None of these").click()
 
     assert page.locator(".said").count() > first
     assert "#latest" in page.url
+    context.close()
+
+
+def test_a_list_is_ticked_and_sent_without_javascript(live: Shop, chromium) -> None:  # type: ignore[no-untyped-def]
+    """Two ticks and one button; sending nothing says what to do and loses nothing."""
+    context = chromium.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(live.services.base_url)
+    page.get_by_label("In your own words").fill("My dvd player is broken.")
+    page.get_by_role("button", name="Start").click()
+    page.get_by_role("button", name="None of these").click()
+
+    page.get_by_role("button", name="Send these").click()
+    assert page.get_by_text("Please tick what fits").is_visible()
+
+    boxes = page.locator("input[name=pick]")
+    labels = [box.locator("xpath=..").inner_text() for box in boxes.all()[-2:]]
+    for box in boxes.all()[-2:]:
+        box.check()
+    page.get_by_role("button", name="Send these").click()
+
+    assert page.locator(".said.customer").last.inner_text().endswith(", ".join(labels))
     context.close()
 
 

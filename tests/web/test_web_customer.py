@@ -29,7 +29,7 @@ def test_first_words_fill_the_form_and_the_line_says_where_from(shop: Shop) -> N
     assert page is not None
     assert re.search(r'class="held heard">\s*DVD player', page.html)
     assert "From your message on 25 Nov" in page.text
-    assert "First, your safety" in page.text
+    assert "Safety first." in page.text
 
 
 def test_nothing_written_asks_for_words_and_opens_no_talk(shop: Shop) -> None:

@@ -17,7 +17,8 @@ ADDRESS = {
 def choices(browser: Browser) -> list[str]:
     """Values of the choices on the page that is open."""
     assert browser.page is not None
-    return [value for form in browser.page.forms for name, value in form["buttons"] if name == "choice"]
+    buttons = [value for form in browser.page.forms for name, value in form["buttons"] if name == "choice"]
+    return [value for value in buttons if value != "picked"]  # "picked" sends what is ticked in a list
 
 
 def talk_to_estimate(browser: Browser, text: str = STORY, **answers: str) -> str:
