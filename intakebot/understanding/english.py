@@ -201,13 +201,13 @@ ENGLISH = Language(
     cues={
         "hypothetical": (
             "if", "unless", "in case", "in the event", "what happens when", "suppose", "assuming", "worried that", "worried it", "afraid that", "afraid of", "scared of",
-            "so it does not", "so that it does not", "would not want", "do not want", "hope it does not", "rather than", "instead of",
+            "so it does not", "so that it does not", "would not want", "i|we|you do not want", "hope it does not", "rather than", "instead of",
         ),
         "factual_if": (
             "if|when i|we|you put|insert|load|press|push|hit|play|try|turn|switch|plug|tap|shake|bang|tilt|touch|open|close|leave|unplug|wiggle|hold|pop|slide|feed", "if it get", "if it is warm|hot|cold",
         ),
         "question_openers": (
-            "is it", "is the", "is this", "is that", "is there", "are the", "are you", "could it be", "could it", "could the", "could this", "can it be", "might it", "would it", "would a", "will it", "will the",
+            "is it", "is the", "is this", "is opening|cleaning|replacing|taking", "is that", "is there", "are the", "are you", "could it be", "could it", "could the", "could this", "can it be", "might it", "would it", "would a", "will it", "will the",
             "should i", "shall i", "should we", "do i need", "do i have", "do you need", "do you think", "does it need", "does that mean", "does it matter", "can i", "could i", "may i", "am i",
             "may it", "has it", "was it", "do they", "what if", "would you", "wonder if", "wondering if", "wonder whether", "wondering whether", "is my", "was the",
         ),
@@ -227,7 +227,7 @@ ENGLISH = Language(
         ),
         "elsewhere": (
             "my other", "our other", "the other one", "other players", "other machines", "other consoles", "other devices", "my old one", "my previous", "my last one",
-            "the replacement one", "the previous one", "my first one", "all the others",
+            "the replacement one", "the previous one", "my first one", "all the others", "the other two|three|ones", "my|our|the|his|her second|spare|previous|former|other one|{otherdevice}", "other two|three are|work|play", "my|our last {otherdevice}", "old {otherdevice} =overheated|=died|=broke|=had|=got|=went|=packed|=smoked", "my|our old one =was|=had|=did|=got|=died|=broke|=went",
         ),
         "correction": (
             "actually", "i meant", "i mean", "sorry i", "scratch that", "correction", "no wait", "wait no", "my mistake", "i was wrong", "not true",
@@ -245,16 +245,16 @@ ENGLISH = Language(
         "who.friend": (
             "friend", "friends", "mate", "mates", "brother", "sister", "dad", "father", "mum", "mom", "mother", "husband", "wife", "son", "daughter", "uncle", "aunt", "cousin", "nephew",
             "neighbour", "neighbor", "boyfriend", "girlfriend", "partner", "colleague", "grandson", "grandad", "grandpa", "roommate", "flatmate", "housemate",
-            "buddy", "pal", "co worker", "coworker", "kid", "brother in law", "fella", "other half", "hubby", "bloke i know", "guy i know", "a lad i know",
+            "buddy", "pal", "co worker", "coworker", "kid", "brother in law", "fella", "other half", "hubby", "bloke i know", "guy i know", "a lad i know", "guy|bloke|man|lad|chap|fella|someone|somebody i know", "=ex", "ex wife|husband|boyfriend|girlfriend|partner", "niece", "stepson", "stepdad", "stepbrother", "father in law", "sister in law", "son in law", "grandfather", "granny", "grandma", "gran", "lodger", "workmate", "classmate", "fiance", "missus", "the wife", "mate|friend|pal of mine|his|hers|ours|my", "lad next door", "bloke|man|guy next door", "relative", "cousins", "girl i know", "chum", "acquaintance", "handyman|engineer friend|neighbour", "folks",
         ),
         "who.shop": (
             "shop", "shops", "store", "repairer", "repair place", "technician", "tech", "engineer", "repairman", "repair man", "repair guy", "repair centre", "repair center", "service centre",
             "service center", "workshop", "professional", "professionals", "manufacturer", "the maker", "maker's service", "repair company", "dealer", "electrician",
-            "specialist", "phone place", "local place", "repair cafe", "repair bloke", "repair people", "mender", "a place", "this place", "another place", "high street", "market stall", "stall", "expert", "pro",
+            "specialist", "phone place", "local place", "repair cafe", "repair bloke", "repair people", "mender", "a place", "this place", "another place", "high street", "market stall", "stall", "expert", "pro", "repair service", "service", "place in|on town|line|the", "a place", "fixer", "repair firm", "firm", "tv man|repairman|shop", "hifi|electronics|computer|phone|game|games shop|store|place|guy|man", "repairers", "technicians", "engineers",
         ),
         "who.someone": (
             "previous owner", "last owner", "prior owner", "someone", "somebody", "seller", "the guy", "a guy", "they", "he", "she", "whoever", "the man", "some guy", "some bloke", "a bloke", "a man", "a lad", "a chap", "first owner", "person i bought",
-            "one before me", "owner before", "other people", "anyone",
+            "one before me", "owner before", "other people", "anyone", "previous|former|last|prior one|owner|owners|user|person|people", "whoever had|owned", "a|some stranger", "another person", "people before|i bought", "lad|guy|bloke|man|person i|who|on", "second|last hand owner", "someone else", "a customer", "a student",
         ),
         "who.nobody": ("nobody", "no one", "noone", "no body", "never been", "not been", "none of us", "neither of us"),
         "passive": ("was", "been", "got", "were", "had it", "have had it", "got it", "had the", "have had the", "has had", "is", "had a", "be"),

@@ -263,15 +263,15 @@ class _Reader:
 
 
 UNSURE_GENERIC = 0.6
-"""Certainty of "no disc is read" from "DVDs won't play" on a device that also plays other classes."""
+"""Certainty of "no disc is read" from "the DVD won't play", where only the everyday word for any disc was said."""
 
 
 def _everyday_classes(
     found: list[_Found], kinds: frozenset[str], contrast: bool, lexicon: Lexicon, expected: Fact | None
 ) -> list[_Found]:
-    """Class words said of any disc: on a device whose owners say that word for every disc, and with no other class
-    named beside it, "CD won't play" means that no disc is read. Where something else of the device is said to work
-    ("but the radio is fine"), and for a plural on a device of several classes, the class result is meant as well.
+    """A class word always gives the result of that class. Said of a device whose owners say that word for every disc
+    ("CD" of a CD player), with no other class named beside it and nothing else of the device said to work ("but the
+    radio is fine"), it also means that no disc is read: in the singular, or where the device plays one class only.
     "It won't read" beside "games fail" only says the same again.
     """
     by_class = {fact.id: fact.disc_class or "" for fact in lexicon.facts_by_role.get("disc_result", ())}
@@ -280,35 +280,27 @@ def _everyday_classes(
         if item.heard.fact in by_class:
             named.setdefault(str(item.heard.value), set()).add(by_class[item.heard.fact])
     others = set().union(*named.values()) if named else set()
-    several = any(
-        len(lexicon.family.devices[kind].discs) > 1 for kind in kinds if kind in lexicon.family.devices
-    )
+    devices = lexicon.family.devices
+    several = any(len(devices[kind].discs) > 1 for kind in kinds if kind in devices) or kinds == {"?"}
     generics = {fact for fact, _ in lexicon.any_disc.values()}
     out: list[_Found] = []
     for item in found:
         if item.vague and item.heard.fact in generics and others and "fails" in named:
             continue
+        out.append(item)
         disc_class = by_class.get(item.heard.fact)
         if disc_class is None or item.heard.value not in lexicon.any_disc:
-            out.append(item)
             continue
-        if kinds == {"?"} and item.heard.value == "plays":
-            out.append(item)
+        if item.heard.value == "plays" and (contrast or several):
             continue
         everyday = bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)
         asked = expected is not None and expected.role == "disc_result"
-        if not everyday or asked or others - {disc_class} or (item.plural and kinds == {"?"}):
-            out.append(item)
+        if not everyday or asked or others - {disc_class} or (item.plural and several):
             continue
         generic, meaning = lexicon.any_disc[str(item.heard.value)]
-        both = contrast or (item.plural and several)
         if generic in lexicon.family.facts:
-            sure = (
-                min(item.heard.certainty, UNSURE_GENERIC) if both and not contrast else item.heard.certainty
-            )
+            sure = min(item.heard.certainty, UNSURE_GENERIC) if several else item.heard.certainty
             out.append(replace(item, heard=replace(item.heard, fact=generic, value=meaning, certainty=sure)))
-        if both:
-            out.append(item)
     return out
 
 
@@ -367,4 +359,6 @@ def _beats(item: _Found, held: _Found, lexicon: Lexicon, device: Fact | None) ->
         return item.heard.value == "fails"
     if fact.type == "yes_no" and item.heard.negated != held.heard.negated:
         return held.heard.negated
+    if fact.type == "choice" and (item.heard.value in _DENIALS) != (held.heard.value in _DENIALS):
+        return held.heard.value in _DENIALS
     return item.heard.certainty >= held.heard.certainty

@@ -156,24 +156,32 @@ class Lattice:
             self._extend_list(start, single)
 
     def _extend_list(self, start: int, single: dict[int, list[tuple[int, str]]]) -> None:
+        """Lists by commas are lists once a joining word, or a third member, shows it ("Blu-rays won't play, DVDs are fine"
+        is none); a comma and "and" between two ("..., and the CDs are") begin something new."""
         end, kind = max(single[start])
         kinds = [kind]
         limit = self.hard_end[start]
+        closed = False
         while len(kinds) < MAX_LISTED:
-            at, joined = end, False
+            at, comma, join = end, False, False
             while at < limit and at < end + 4:
                 word = self.tokens[at].word
-                if word in self.lexicon.language.joins or (word == "," and kind != "disc.any"):
-                    joined = True
+                if word in self.lexicon.language.joins:
+                    join = True
+                elif word == "," and kind != "disc.any":
+                    comma = True
                 elif not self.filler[at]:
                     break
                 at += 1
-            if not joined or at >= limit or at not in single:
+            if not (comma or join) or at >= limit or at not in single:
+                break
+            if comma and join and len(kinds) == 1 and at > end + 2:
                 break
             end, kind = max(single[at])
             kinds.append(kind)
+            closed = closed or join or len(kinds) > 2
             named = frozenset(k.removeprefix("disc.") for k in kinds if k.startswith("disc."))
-            if named:
+            if named and closed:
                 self.arcs[start].append(("c:disc", end, named))
                 for name in named:
                     self.arcs[start].append((f"c:disc.{name}", end, frozenset({name})))
