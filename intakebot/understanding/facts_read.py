@@ -19,6 +19,9 @@ _DENIALS = frozenset({"no", "none", "nobody"})
 
 ASKED = "asked"
 
+SAME = "same"
+"""A disc result that is the one named before ("DVDs do the same")."""
+
 NEGATED_ATTEMPT_CERTAINTY = 0.75
 """'I have not opened it' says nothing sure about others."""
 
@@ -73,14 +76,16 @@ def read_phrases(
     found: list[_Found] = []
     used: set[int] = set()
     discs = [mark for mark in lattice.marks if mark.kind.startswith("disc.")]
-    reader = _Reader(folded, tokens, scopes, lexicon, people, passive, spent, known, discs)
+    over = [mark for mark in lattice.marks if mark.kind == "over"]
+    reader = _Reader(folded, tokens, scopes, lexicon, people, passive, spent, known, discs, over)
     for match in matches:
         used.update(match.used)
         if match.reading.kind == "fact":
             found.extend(reader.fact(match))
         elif match.reading.kind == "disc_result":
-            found.extend(reader.disc_result(match))
-    found = _everyday_classes(found, device_kinds, contrast, lexicon, expected)
+            found.extend(reader.disc_result(match, found))
+    found.extend(_caused(found, tokens, lattice.marks, scopes, lexicon))
+    found = _everyday_classes(found, device_kinds, contrast, lexicon, expected, bool(known))
     correcting = [index for index, flag in enumerate(scopes.correction) if flag >= 0]
     facts = _one_value_each([f for f in found if not f.ruled_out], correcting, lexicon, device_role)
     facts = _drop_contradicted(facts, lexicon)
@@ -148,8 +153,9 @@ class _Reader:
     def __init__(
         self, folded: Folded, tokens: Sequence[Token], scopes: Scopes, lexicon: Lexicon, people: Sequence[Mark],
         passive: Sequence[Mark], spent: frozenset[int], known: Mapping[str, Value],
-        discs: Sequence[Mark],
+        discs: Sequence[Mark], over: Sequence[Mark],
     ) -> None:  # fmt: skip
+        self.over = over
         self.folded, self.tokens, self.scopes, self.lexicon = folded, tokens, scopes, lexicon
         self.people, self.passive, self.spent, self.known, self.discs = people, passive, spent, known, discs
 
@@ -194,13 +200,15 @@ class _Reader:
         named = [option for option in wanted.options if option in match.discs]
         return [self._found(match, wanted.id, named[0], 0.85, False)] if len(named) == 1 else []
 
-    def disc_result(self, match: Match) -> list[_Found]:
+    def disc_result(self, match: Match, before: Sequence[_Found]) -> list[_Found]:
         if self._not_stated(match, None):
             return []
         value = match.reading.value
-        if self._negated(match):
+        if value == SAME:
+            value = self._last_result(before)
+        elif self._negated(match):
             value = {"plays": "fails", "fails": "plays"}.get(value, "")
-        if not value or (value == "plays" and within(self.scopes.past, match)):
+        if not value or (value == "plays" and self._over(match)):
             return []
         out: list[_Found] = []
         for fact in self.lexicon.facts_by_role.get("disc_result", ()):
@@ -212,6 +220,35 @@ class _Reader:
             if generic in self.lexicon.family.facts:
                 out.append(self._found(match, generic, meaning, match.reading.certainty, False))
         return out
+
+    def _last_result(self, before: Sequence[_Found]) -> str:
+        """What "the same" of another disc class means: the result named last, "" when there is none."""
+        results = {fact.id for fact in self.lexicon.facts_by_role.get("disc_result", ())}
+        meaning = {generic: result for result, generic in self.lexicon.any_disc.items()}
+        for item in reversed(before):
+            heard = item.heard
+            if heard.fact in results and heard.value in self.lexicon.any_disc:
+                return str(heard.value)
+            if (heard.fact, heard.value) in meaning:
+                return meaning[heard.fact, str(heard.value)]
+        return ""
+
+    def _over(self, match: Match) -> bool:
+        """True when what plays is said to have played before ("it did read DVDs before, today it reads nothing")."""
+        end = match.end
+        clause = self.scopes.clause_of[match.start]
+        joins = self.lexicon.language.joins
+        return within(self.scopes.past, match) or any(
+            mark.start >= match.start
+            and mark.start <= end + 4
+            and self.scopes.clause_of[mark.start] == clause
+            and (
+                mark.end >= len(self.tokens)
+                or self.scopes.clause_of[mark.end] != clause
+                or self.tokens[mark.end].word in joins
+            )
+            for mark in self.over
+        )
 
     def _plural(self, match: Match, disc_class: str | None) -> bool:
         return any(
@@ -262,17 +299,58 @@ class _Reader:
         return _Found(heard, match.used[0])
 
 
+CAUSE_REACH = 30
+"""Tokens between what happened and the "since then" that makes it the cause."""
+
+CAUSE_CERTAINTY = 0.85
+
+
+def _caused(
+    found: Sequence[_Found], tokens: Sequence[Token], marks: Sequence[Mark], scopes: Scopes, lexicon: Lexicon
+) -> list[_Found]:
+    """ "... fell off the shelf. Ever since then ...": what was said last before the words is the cause, for facts listed
+    under the cue kinds `cause.<fact>`."""
+    out: list[_Found] = []
+    for kind, listed in lexicon.cues.items():
+        if not kind.startswith("cause."):
+            continue
+        target = kind.removeprefix("cause.")
+        causes = dict(entry.split("=", 1) for entry in listed)
+        if target not in lexicon.family.facts or any(item.heard.fact == target for item in found):
+            continue
+        for mark in marks:
+            if mark.kind != "since_then" or scopes.hypothetical[mark.start] >= 0:
+                continue
+            before = [
+                item
+                for item in found
+                if item.heard.fact in causes
+                and item.heard.value not in (None, *_DENIALS)
+                and mark.start - CAUSE_REACH <= item.position < mark.start
+            ]
+            if before:
+                last = max(before, key=lambda item: item.position)
+                heard = replace(
+                    last.heard, fact=target, value=causes[last.heard.fact], certainty=CAUSE_CERTAINTY
+                )
+                out.append(_Found(heard, mark.start))
+                break
+    return out
+
+
 UNSURE_GENERIC = 0.6
 """Certainty of "no disc is read" from "the DVD won't play", where only the everyday word for any disc was said."""
 
 
 def _everyday_classes(
-    found: list[_Found], kinds: frozenset[str], contrast: bool, lexicon: Lexicon, expected: Fact | None
-) -> list[_Found]:
-    """A class word always gives the result of that class. Said of a device whose owners say that word for every disc
-    ("CD" of a CD player), with no other class named beside it and nothing else of the device said to work ("but the
-    radio is fine"), it also means that no disc is read: in the singular, or where the device plays one class only.
-    "It won't read" beside "games fail" only says the same again.
+    found: list[_Found], kinds: frozenset[str], contrast: bool, lexicon: Lexicon, expected: Fact | None,
+    device_known: bool,
+) -> list[_Found]:  # fmt: skip
+    """Class words said of any disc. A class word gives the result of that class. Said of a device whose owners say that
+    word for every disc ("CD" of a CD player), with no other class named beside it, it also means that no disc is read:
+    in the singular, or where the device plays one class only. Where the device was known before, that is all it means,
+    unless something else of the device is said to work ("but the radio is fine"). "It won't read" beside "games fail"
+    only says the same again.
     """
     by_class = {fact.id: fact.disc_class or "" for fact in lexicon.facts_by_role.get("disc_result", ())}
     named: dict[str, set[str]] = {}
@@ -283,24 +361,27 @@ def _everyday_classes(
     devices = lexicon.family.devices
     several = any(len(devices[kind].discs) > 1 for kind in kinds if kind in devices) or kinds == {"?"}
     generics = {fact for fact, _ in lexicon.any_disc.values()}
+    asked = expected is not None and expected.role == "disc_result"
     out: list[_Found] = []
     for item in found:
         if item.vague and item.heard.fact in generics and others and "fails" in named:
             continue
-        out.append(item)
         disc_class = by_class.get(item.heard.fact)
-        if disc_class is None or item.heard.value not in lexicon.any_disc:
-            continue
-        if item.heard.value == "plays" and (contrast or several):
-            continue
-        everyday = bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)
-        asked = expected is not None and expected.role == "disc_result"
-        if not everyday or asked or others - {disc_class} or (item.plural and several):
-            continue
-        generic, meaning = lexicon.any_disc[str(item.heard.value)]
-        if generic in lexicon.family.facts:
+        everyday = (
+            disc_class is not None
+            and item.heard.value in lexicon.any_disc
+            and bool(lexicon.namesakes.get(disc_class, frozenset()) & kinds)
+            and not (asked or others - {disc_class} or (item.plural and several))
+            and not (item.heard.value == "plays" and (contrast or several))
+        )
+        if not everyday or not device_known or contrast:
+            out.append(item)
+        if everyday:
+            generic, meaning = lexicon.any_disc[str(item.heard.value)]
             sure = min(item.heard.certainty, UNSURE_GENERIC) if several else item.heard.certainty
-            out.append(replace(item, heard=replace(item.heard, fact=generic, value=meaning, certainty=sure)))
+            if generic in lexicon.family.facts:
+                heard = replace(item.heard, fact=generic, value=meaning, certainty=sure)
+                out.append(replace(item, heard=heard))
     return out
 
 
