@@ -70,7 +70,10 @@ def read_phrases(
         for index in match.used
         if tokens[index].word in lexicon.language.negators
     )
-    people = [mark for mark in lattice.marks if mark.kind in PEOPLE]
+    doubting = {
+        index for mark in lattice.marks if mark.kind == "hedge" for index in range(mark.start, mark.end)
+    }
+    people = [mark for mark in lattice.marks if mark.kind in PEOPLE and mark.start not in doubting]
     passive = [mark for mark in lattice.marks if mark.kind in ("passive", "agent")]
     contrast = any(match.reading.kind == "contrast" and match.denied_at < 0 for match in matches)
     found: list[_Found] = []
@@ -174,6 +177,8 @@ class _Reader:
             return []
         denied = self._negated(match)
         value = match.reading.value
+        if value in _DENIALS and not denied and self._governed(match):
+            return []
         if fact.type == "text":
             return []
         if fact.role == "attempt":
@@ -208,6 +213,8 @@ class _Reader:
             value = self._last_result(before)
         elif self._negated(match):
             value = {"plays": "fails", "fails": "plays"}.get(value, "")
+        elif value == "plays" and self._governed(match):
+            return []
         if not value or (value == "plays" and self._over(match)):
             return []
         out: list[_Found] = []
@@ -281,6 +288,11 @@ class _Reader:
 
     def _negated(self, match: Match) -> bool:
         return negated(self.scopes, match, self.spent, self.tokens, self.lexicon)
+
+    def _governed(self, match: Match) -> bool:
+        """True when any denial reaches the match, one that is part of another wording included: "no disc is read" holds
+        "disc is read", which says the opposite."""
+        return negated(self.scopes, match, frozenset(), self.tokens, self.lexicon)
 
     def _not_stated(self, match: Match, fact: Fact | None) -> bool:
         scopes = self.scopes
