@@ -114,7 +114,10 @@ def _family(folder: Folder) -> model.Family:
         enclosures=tuple(retyped(r.built, facts) for r in folder.of("enclosures")),
         leave_outs=tuple(retyped(r.built, facts) for r in folder.of("leave_outs")),
         play_test=folder.of("play_test")[0].built, giving_up=folder.of("giving_up")[0].built,
-        phrases=phrases, texts=folder.texts,
+        phrases=phrases, texts=folder.texts, examples={
+            locale: tuple(model.Example(e.text, dict(e.facts), e.open) for e in lines)
+            for locale, lines in sorted(folder.examples.items())
+        },
     )  # fmt: skip
 
 

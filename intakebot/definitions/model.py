@@ -358,6 +358,15 @@ class Phrases:
 
 
 @dataclass(frozen=True)
+class Example:
+    """A labelled sentence: the values it states of yes/no and choice facts, and the facts it may or may not state."""
+
+    text: str
+    facts: Mapping[str, str]
+    open: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Family:
     """One folder under flows/."""
 
@@ -382,6 +391,7 @@ class Family:
     texts: Mapping[
         str, Mapping[str, str | tuple[str, ...]]
     ]  # locale -> key -> text (a tuple: tapered wordings)
+    examples: Mapping[str, tuple[Example, ...]] = field(default_factory=dict)  # locale -> labelled sentences
 
 
 @dataclass(frozen=True)

@@ -154,7 +154,9 @@ def checklists_fit(folder: Folder, source: Source) -> Problems:
     for record in ready(folder, "questions"):
         question = record.built
         if question.several and len(question.choices) < 2:
-            yield record.problem(("choices",), f"{len(question.choices)} choices", "at least two in a checklist")
+            yield record.problem(
+                ("choices",), f"{len(question.choices)} choices", "at least two in a checklist"
+            )
         for index, choice in enumerate(question.choices):
             path: Path = ("choices", index)
             if not question.several:
@@ -163,7 +165,9 @@ def checklists_fit(folder: Folder, source: Source) -> Problems:
                         yield record.problem((*path, name), name, "only in a question with several: true")
                 continue
             if choice.id in RESERVED:
-                yield record.problem((*path, "id"), repr(choice.id), "another id: the talk adds this answer itself")
+                yield record.problem(
+                    (*path, "id"), repr(choice.id), "another id: the talk adds this answer itself"
+                )
             for fact in sorted(set(choice.sets) - set(choice.else_sets)):
                 yield record.problem((*path, "else_sets"), f"nothing about {fact!r}",
                                      f"what is so of {fact} when this is not picked")  # fmt: skip
@@ -342,6 +346,29 @@ def phrases_fit(folder: Folder, source: Source) -> Problems:
                         yield Problem(document.file, document.line((*place, value)), f"values, {fact_id}, {value}",
                                       repr(value), "one of " + ", ".join(options_of(facts[fact_id])),
                                       nearest(value, options_of(facts[fact_id])))  # fmt: skip
+
+
+def examples_fit(folder: Folder, source: Source) -> Problems:
+    """Labelled sentences speak of declared yes/no and choice facts and their values."""
+    facts, known = folder.built("facts"), folder.ids("facts")
+    for example in (example for lines in folder.examples.values() for example in lines):
+        for place, fact_id in (
+            *(("facts", fact) for fact in example.facts),
+            *(("open", fact) for fact in example.open),
+        ):
+            if fact_id not in known:
+                yield example.problem(
+                    place, f"no fact {fact_id!r}", "a declared fact", nearest(fact_id, known)
+                )
+            elif fact_id in facts and facts[fact_id].type not in ("yes_no", "choice"):
+                yield example.problem(
+                    place, f"the {facts[fact_id].type} fact {fact_id!r}", "a yes/no or choice fact"
+                )
+            elif fact_id in facts and place == "facts":
+                value, options = example.facts[fact_id], options_of(facts[fact_id])
+                if value not in options:
+                    yield example.problem(f"facts, {fact_id}", repr(value), "one of " + ", ".join(options),
+                                          nearest(value, options))  # fmt: skip
 
 
 def texts_present(folder: Folder, source: Source) -> Problems:

@@ -9,6 +9,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from intakebot.definitions import model, shape
+from intakebot.definitions.examples import ExampleLine, read_examples
 from intakebot.definitions.problems import Problem, nearest
 from intakebot.definitions.strict_yaml import Document, Path, read_yaml
 from intakebot.definitions.texts import flatten
@@ -33,6 +34,7 @@ SINGULAR = {
     "parcels": "parcel", "tariffs": "tariff", "profiles": "profile", "chance_words": "chance word",
 }  # fmt: skip
 SUFFIXES = (".yaml", ".yml")
+EXAMPLES_SUFFIX = ".jsonl"
 
 
 @dataclass
@@ -69,6 +71,7 @@ class Folder:
     texts: dict[str, dict[str, str | tuple[str, ...]]] = field(default_factory=dict)
     text_places: dict[tuple[str, str], tuple[Document, Path]] = field(default_factory=dict)
     phrases: dict[str, tuple[Document, dict[str, Any]]] = field(default_factory=dict)
+    examples: dict[str, list[ExampleLine]] = field(default_factory=dict)
 
     def of(self, key: str) -> list[Record]:
         return self.records.get(key, [])
@@ -100,9 +103,15 @@ def read_files(root: FilePath) -> dict[str, bytes]:
     for top in ("flows", "pricing"):
         for path in sorted((root / top).rglob("*")):
             relative = path.relative_to(root)
-            if path.suffix in SUFFIXES and path.is_file() and "codes" not in relative.parts:
+            wanted = path.suffix in SUFFIXES or _is_examples(relative.parts)
+            if wanted and path.is_file() and "codes" not in relative.parts:
                 files[relative.as_posix()] = path.read_bytes()
     return files
+
+
+def _is_examples(parts: tuple[str, ...]) -> bool:
+    """True for flows/<family>/examples/<locale>.jsonl."""
+    return len(parts) == 4 and parts[2] == "examples" and parts[3].endswith(EXAMPLES_SUFFIX)
 
 
 def version_of(files: Mapping[str, bytes]) -> str:
@@ -121,9 +130,15 @@ def read_source(files: Mapping[str, bytes]) -> Source:
             Problem("flows", 1, "", "no definitions files", "flows/ and pricing/ with YAML files")
         )
     for name in sorted(files):
+        parts = name.split("/")
+        if _is_examples(tuple(parts)):
+            folder = source.families.setdefault(parts[1], Folder(parts[1]))
+            lines, problems = read_examples(name, files[name])
+            folder.examples[parts[3].removesuffix(EXAMPLES_SUFFIX)] = lines
+            source.problems.extend(problems)
+            continue
         document = read_yaml(name, files[name])
         source.problems.extend(document.problems)
-        parts = name.split("/")
         if document.data is None:
             if not document.problems:
                 source.problems.append(Problem(name, 1, "", "an empty file", "records"))

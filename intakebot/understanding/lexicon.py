@@ -23,7 +23,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from intakebot.definitions.model import Fact, Family
+from intakebot.definitions.model import Example, Fact, Family
 from intakebot.understanding.folding import fold
 from intakebot.understanding.language import Language
 from intakebot.understanding.phrase_grammar import DEFAULT_CERTAINTY, Element, Phrase, parse_phrase
@@ -73,6 +73,8 @@ class Lexicon:
     independent: frozenset[str]
     hedged: Mapping[tuple[str, str], str]
     examples: tuple[tuple[str, str, str], ...]
+    sentences: tuple[Example, ...]
+    kinds: Mapping[str, tuple[str, ...]]
 
     def role(self, role: str) -> Fact | None:
         """The first fact of a role, or None."""
@@ -106,7 +108,7 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             node = _insert_row(root, elements, language, words)
             if final not in node.accepts:
                 node.accepts.append(final)
-        if reading.kind == "fact":
+        if reading.kind == "fact" and "asked" not in phrase.devices and not phrase.said:
             examples.extend((reading.fact, reading.value, text) for text in sample_texts(phrase, members))
     stems = frozenset(language.stem(word) for word in words)
     roles: dict[str, tuple[Fact, ...]] = {}
@@ -129,7 +131,7 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             if kind.startswith("hedged.")
             for value, other in map(_fact_value, listed)
         },
-        tuple(examples),
+        tuple(examples), family.examples.get(locale, ()), _kinds(cues, members),
     )  # fmt: skip
 
 
@@ -148,6 +150,17 @@ _NOT_CLASSES = (
 
 def _is_class(kind: str) -> bool:
     return not kind.startswith(_NOT_CLASSES)
+
+
+def _kinds(cues: Mapping[str, tuple[str, ...]], members: _Members) -> dict[str, tuple[str, ...]]:
+    """Stem or exact word -> word classes it alone is a member of; for the light model."""
+    found: dict[str, tuple[str, ...]] = {}
+    for kind in sorted(cues):
+        if _is_class(kind) and kind != "hedge":
+            for row in members.of(kind):
+                if len(row) == 1 and kind not in found.get(row[0][2:], ()):
+                    found[row[0][2:]] = (*found.get(row[0][2:], ()), kind)
+    return found
 
 
 def _merge(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -37,6 +37,10 @@ from intakebot.understanding.tokens import (
 )
 
 MAX_PROPOSALS = 3
+MIN_WORDS = 2
+"""Words a clause needs for a guess."""
+READ_ALREADY = 0.8
+"""What a guess is worth in a clause that a phrase has read something from: mostly it says that and nothing else."""
 LANGUAGES: Mapping[str, Language] = {"en": ENGLISH, "de": GERMAN}
 
 
@@ -70,7 +74,8 @@ class Reader:
         )
         facts = merge_facts(phrases.facts, others, answered, self.lexicon)
         unread = self._unread(folded, tokens, phrases.used, facts)
-        proposed = self._propose(folded, tokens, sentences, scopes, phrases.used, facts) if proposals else ()
+        held = {fact.fact for fact in (*facts, *phrases.ruled_out)} | set(known or ())
+        proposed = self._propose(folded, tokens, sentences, scopes, phrases.used, held) if proposals else ()
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
             facts, phrases.ruled_out, proposed, choice_of(answer, expecting, facts), answer.reply,
@@ -86,29 +91,22 @@ class Reader:
 
     def _propose(
         self, folded: Folded, tokens: list[Token], sentences: list[Sentence], scopes: Scopes, used: frozenset[int],
-        facts: tuple[HeardFact, ...],
+        held: Set[str],
     ) -> tuple[HeardFact, ...]:  # fmt: skip
-        """Guesses for stated clauses that no phrase read; at most MAX_PROPOSALS, nothing that is stated already."""
-        held = {fact.fact for fact in facts}
+        """Guesses for stated sentences and clauses; at most MAX_PROPOSALS, nothing that is stated or known already."""
+        if self.proposer is None:
+            return ()
         best: dict[str, HeardFact] = {}
-        for sentence in sentences:
-            for start, end in sentence.clauses:
-                words = [tokens[index] for index in range(start, end) if tokens[index].is_word]
-                if len(words) < 2 or any(index in used for index in range(start, end)):
-                    continue
-                if (
-                    scopes.hypothetical[start] >= 0
-                    or scopes.question[start] >= 0
-                    or scopes.elsewhere[start] >= 0
-                ):
-                    continue
-                if self.proposer is None or not any(word.stem in self.lexicon.stems for word in words):
-                    continue
-                span = folded.span(tokens[start].start, tokens[end - 1].end)
-                for fact, value, chance in self.proposer.guess([word.stem for word in words]):
-                    if fact not in held and (fact not in best or best[fact].certainty < chance):
-                        quote = folded.original[span[0] : span[1]]
-                        best[fact] = HeardFact(fact, value, round(chance, 3), span, quote, False, "model")
+        for start, end in _units(sentences, scopes):
+            words = [token for token in tokens[start:end] if token.is_word]
+            if len(words) < MIN_WORDS or not any(word.stem in self.lexicon.stems for word in words):
+                continue
+            span = folded.span(tokens[start].start, tokens[end - 1].end)
+            for fact, value, chance in self.proposer.guess(tokens[start:end]):
+                chance *= READ_ALREADY if any(index in used for index in range(start, end)) else 1.0
+                if fact not in held and (fact not in best or best[fact].certainty < chance):
+                    quote = folded.original[span[0] : span[1]]
+                    best[fact] = HeardFact(fact, value, round(chance, 3), span, quote, False, "model")
         ranked = sorted(best.values(), key=lambda heard: (-heard.certainty, heard.fact))
         return tuple(ranked[:MAX_PROPOSALS])
 
@@ -180,6 +178,19 @@ class Reader:
                     mood = "elsewhere"
                 out.append(Clause(span, folded.original[span[0] : span[1]], mood))  # type: ignore[arg-type]
         return tuple(out)
+
+
+def _units(sentences: list[Sentence], scopes: Scopes) -> Iterator[tuple[int, int]]:
+    """What the light model looks at: every clause that is stated, and a whole sentence when all its clauses are."""
+    for sentence in sentences:
+        stated = [
+            (start, end)
+            for start, end in sentence.clauses
+            if max(scopes.hypothetical[start], scopes.question[start], scopes.elsewhere[start]) < 0
+        ]
+        yield from stated
+        if len(stated) > 1 and len(stated) == len(sentence.clauses):
+            yield sentence.start, sentence.end
 
 
 def make_reader(family: Family, locale: str) -> Reader:

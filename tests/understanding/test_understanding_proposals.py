@@ -9,7 +9,7 @@ import numpy as np
 
 from intakebot.definitions.model import Family
 from intakebot.understanding import understand, warm
-from intakebot.understanding.proposer import train_proposer
+from intakebot.understanding.proposer import train_proposer, words_of
 
 VAGUE = (
     "the pictures come and go in fits and starts, frozen bits all over. It chewed my favourite album to bits."
@@ -50,16 +50,31 @@ def test_training_twice_gives_the_same_weights(family: Family) -> None:
     assert np.array_equal(first.weights, second.weights)
 
 
-def test_the_model_recognises_most_of_its_own_phrases(family: Family) -> None:
+def test_the_model_recognises_most_of_its_own_sentences(family: Family) -> None:
     """A sanity check of the training, not of its worth on unseen text."""
     reader = warm(family, "en")
     proposer = reader.proposer
     assert proposer is not None
-    rows = [row for row in reader.lexicon.examples if row[0]][::7]
+    rows = [
+        (set(example.facts.items()), words_of(example.text, reader.lexicon.language))
+        for example in reader.lexicon.sentences
+        if example.facts
+    ][::7]
 
-    right = 0
-    for fact, value, text in rows:
-        guesses = proposer.guess([reader.lexicon.language.stem(word) for word in text.split()])
-        right += bool(guesses) and guesses[0][:2] == (fact, value)
+    right = sum(bool(stated & {guess[:2] for guess in proposer.guess(words)}) for stated, words in rows)
 
-    assert right / len(rows) > 0.5
+    assert right / len(rows) > 0.6
+
+
+def test_sentences_that_state_nothing_are_left_alone(family: Family) -> None:
+    reader = warm(family, "en")
+    proposer = reader.proposer
+    assert proposer is not None
+    silent = [
+        words_of(example.text, reader.lexicon.language)
+        for example in reader.lexicon.sentences
+        if not example.facts and not example.open
+    ]
+
+    assert len(silent) > 100
+    assert sum(bool(proposer.guess(words)) for words in silent) / len(silent) < 0.02
