@@ -172,7 +172,7 @@ def _spread(row: npt.NDArray[np.intp], batch: _Batch) -> tuple[npt.NDArray[np.in
 
 
 def _logistic(scores: Floats) -> Floats:
-    chances: Floats = 1 / (1 + np.exp(-np.clip(scores, -30, 30)))
+    chances: Floats = 1 / (1 + np.exp(-np.clip(scores, np.float32(-30), np.float32(30))))
     return chances
 
 
