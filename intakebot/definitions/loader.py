@@ -10,6 +10,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from intakebot.definitions import model, shape
+from intakebot.definitions.answers import build_answers
 from intakebot.definitions.problems import Problem
 from intakebot.definitions.rules import meaning_problems
 from intakebot.definitions.source import Folder, Source, read_files, read_source, version_of
@@ -114,7 +115,7 @@ def _family(folder: Folder) -> model.Family:
         enclosures=tuple(retyped(r.built, facts) for r in folder.of("enclosures")),
         leave_outs=tuple(retyped(r.built, facts) for r in folder.of("leave_outs")),
         play_test=folder.of("play_test")[0].built, giving_up=folder.of("giving_up")[0].built,
-        phrases=phrases, texts=folder.texts, examples={
+        phrases=phrases, texts=folder.texts, answers=build_answers(folder), examples={
             locale: tuple(model.Example(e.text, dict(e.facts), e.open) for e in lines)
             for locale, lines in sorted(folder.examples.items())
         },
@@ -124,11 +125,11 @@ def _family(folder: Folder) -> model.Family:
 def retyped(item: Any, facts: Mapping[str, model.Fact]) -> Any:
     """A record with the values in its conditions, choices and implications turned into typed fact values."""
     if isinstance(item, model.Choice):
-        typed = {
-            name: {k: None if v is None else typed_value(facts[k], v) for k, v in getattr(item, name).items()}
-            for name in ("sets", "else_sets")
-        }
-        return dataclasses.replace(item, when=retyped(item.when, facts), **typed)
+        sets, else_sets = (
+            {k: None if v is None else typed_value(facts[k], v) for k, v in values.items()}
+            for values in (item.sets, item.else_sets)
+        )
+        return dataclasses.replace(item, sets=sets, else_sets=else_sets, when=retyped(item.when, facts))
     if isinstance(item, model.Fact):
         return dataclasses.replace(item, implies=tuple(
             dataclasses.replace(i, value=typed_value(item, i.value), gives=typed_value(facts[i.fact], i.gives))

@@ -367,6 +367,21 @@ class Example:
 
 
 @dataclass(frozen=True)
+class AnswerWords:
+    """Wordings of answers in one locale, each counting only while its question is the pending one.
+
+    kinds: word classes for these wordings. choices: question -> choice -> phrases. facts: question -> fact -> value ->
+    phrases, what such an answer says besides. over: question -> facts not read from words in which an answer was found.
+    """
+
+    locale: str
+    kinds: Mapping[str, tuple[str, ...]]
+    choices: Mapping[str, Mapping[str, tuple[str, ...]]]
+    facts: Mapping[str, Mapping[str, Mapping[str, tuple[str, ...]]]]
+    over: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
 class Family:
     """One folder under flows/."""
 
@@ -392,6 +407,7 @@ class Family:
         str, Mapping[str, str | tuple[str, ...]]
     ]  # locale -> key -> text (a tuple: tapered wordings)
     examples: Mapping[str, tuple[Example, ...]] = field(default_factory=dict)  # locale -> labelled sentences
+    answers: Mapping[str, AnswerWords] = field(default_factory=dict)  # locale -> wordings of answers
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from intakebot.definitions import answers
 from intakebot.definitions import rules_of_families as families
 from intakebot.definitions import rules_of_pricing as pricing
 from intakebot.definitions import rules_shared as shared
@@ -79,7 +80,8 @@ SHARED_RULES: tuple[Rule, ...] = (
 RULES_OF_FAMILY: tuple[Rule, ...] = (
     *SHARED_RULES, families.conditions_name_facts, families.references_exist, families.facts_complete, families.every_fact_reachable, families.choices_fit, families.checklists_fit,
     families.no_waiting_in_circles, families.findings_complete, families.bench_findings_seen, families.faults_repairable, families.faults_separable,
-    families.levels_form_a_tree, families.steps_in_order, families.paired_parts_complete, families.phrases_fit, families.examples_fit, families.texts_present,
+    families.levels_form_a_tree, families.steps_in_order, families.paired_parts_complete, families.phrases_fit, families.examples_fit,
+    answers.answers_fit, families.texts_present,
 )  # fmt: skip
 RULES_OF_PRICING: tuple[Rule, ...] = (
     *SHARED_RULES, pricing.dates_do_not_overlap, pricing.one_currency, pricing.rate_cards_fit, pricing.profiles_keep_the_law, pricing.tariffs_complete,

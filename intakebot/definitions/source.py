@@ -72,6 +72,7 @@ class Folder:
     text_places: dict[tuple[str, str], tuple[Document, Path]] = field(default_factory=dict)
     phrases: dict[str, tuple[Document, dict[str, Any]]] = field(default_factory=dict)
     examples: dict[str, list[ExampleLine]] = field(default_factory=dict)
+    answers: dict[str, tuple[Document, dict[str, Any]]] = field(default_factory=dict)
 
     def of(self, key: str) -> list[Record]:
         return self.records.get(key, [])
@@ -154,6 +155,8 @@ def read_source(files: Mapping[str, bytes]) -> Source:
             _read_texts(source, folder, document, parts[parts.index("texts") + 1])
         elif "phrases" in parts[2:-1]:
             _read_phrases(source, folder, document, parts[-1].rsplit(".", 1)[0])
+        elif "answers" in parts[2:-1]:
+            _read_answers(source, folder, document, parts[-1].rsplit(".", 1)[0])
         else:
             _read_records(source, folder, document, FAMILY_KEYS)
     return source
@@ -276,26 +279,41 @@ def _read_texts(source: Source, folder: Folder, document: Document, locale: str)
 
 
 def _read_phrases(source: Source, folder: Folder, document: Document, locale: str) -> None:
-    wanted = {"values", "cues"}
+    if _lists_read(source, document, "phrases", {"values": 2, "cues": 1}):
+        folder.phrases[locale] = (document, document.data)
+
+
+def _read_answers(source: Source, folder: Folder, document: Document, locale: str) -> None:
+    depths = {"groups": 1, "kinds": 1, "questions": 2, "facts": 3, "over": 1}
+    if _lists_read(source, document, "answers", depths):
+        folder.answers[locale] = (document, document.data)
+
+
+def _lists_read(source: Source, document: Document, name: str, depths: dict[str, int]) -> bool:
+    """Whether the file holds nothing but the sections of `depths` (mappings so deep); problems for what is no list of texts."""
     data = document.data
     if (
         not isinstance(data, dict)
-        or set(data) - wanted
+        or set(data) - set(depths)
         or not all(isinstance(part, dict) for part in data.values())
     ):
         found = ", ".join(map(str, data)) if isinstance(data, dict) else type(data).__name__
-        source.problems.append(Problem(document.file, 1, "phrases", found, "the mappings values and cues"))
-        return
-    for section, depth in (("values", 2), ("cues", 1)):
+        *firsts, last = depths
+        expected = f"the mappings {', '.join(firsts)} and {last}"
+        source.problems.append(Problem(document.file, 1, name, found, expected))
+        return False
+    right = True
+    for section, depth in depths.items():
         for path, phrases in _leaves(data.get(section, {}), (section,), depth):
             if not isinstance(phrases, list) or not all(
                 isinstance(phrase, str) and phrase for phrase in phrases
             ):
-                name = ", ".join(str(part) for part in path)
+                right = False
+                place = ", ".join(str(part) for part in path)
                 source.problems.append(
-                    Problem(document.file, document.line(path), name, repr(phrases)[:60], "a list of texts")
+                    Problem(document.file, document.line(path), place, repr(phrases)[:60], "a list of texts")
                 )
-    folder.phrases[locale] = (document, data)
+    return right
 
 
 def _leaves(data: Any, path: Path, depth: int) -> list[tuple[Path, Any]]:

@@ -25,6 +25,32 @@ MEANS: Mapping[str, frozenset[Value | None]] = {
     "no": frozenset({"no", "fails", "nobody", "nothing", "none"}),
 }
 """Values that a bare yes or no means where a question reads like one ("Do CDs play?" - "no")."""
+_ONLY = frozenset(["just", "only", "nur", "bloss"])
+"""Words beside a place in a list ("just the first one")."""
+_PLAIN_NO = frozenset(["no", "nein"])
+_DENYING = frozenset(["not", "kein", "keine", "nicht"])
+"""First words of labels that alone name no choice: "not really" is not "Not sure"."""
+_VAGUE_NUMBERS = frozenset(
+    [
+        "a",
+        "an",
+        "one",
+        "both",
+        "single",
+        "couple",
+        "pair",
+        "dozen",
+        "ein",
+        "eine",
+        "einen",
+        "einem",
+        "einer",
+        "paar",
+        "beide",
+        "dutzend",
+    ]
+)
+"""Words that count, but never name a place in a list."""
 SHORT = 10
 """Words up to which a "don't know" anywhere is the answer."""
 
@@ -115,17 +141,22 @@ def read_answer(
         picked = _by_label(_first_sentence(text), options, several=False)
     if picked:
         return AnswerRead(picked, kind, whole)
+    return AnswerRead(option_meant_by(kind, expecting, language), kind, span)
+
+
+def option_meant_by(kind: Reply | None, expecting: Expecting, language: Language) -> tuple[Option, ...]:
+    """The one option that a bare yes, no or don't know means; none where it is not clear."""
     if kind in ("yes", "no"):
-        return AnswerRead(_by_reply(kind, options, expecting.fact, language), kind, span)
-    if kind == "not_known":
-        unsure = [
-            o
-            for o in options
-            if o.id in ("unknown", "not_sure", "not_known")
-            or (o.sets and all(v is None for v in o.sets.values()))
-        ]
-        return AnswerRead(tuple(unsure[:1]), kind, span)
-    return AnswerRead((), kind, span)
+        return _by_reply(kind, expecting.options, expecting.fact, language)
+    if kind != "not_known":
+        return ()
+    unsure = [
+        o
+        for o in expecting.options
+        if o.id in ("unknown", "not_sure", "not_known")
+        or (o.sets and all(v is None for v in o.sets.values()))
+    ]
+    return tuple(unsure[:1])
 
 
 def _plain_words(tokens: Sequence[Token]) -> list[str]:
@@ -152,11 +183,11 @@ def _by_position(
         elif word in language.ordinals:
             place = language.ordinals[word]
             positions.append(place - 1 if place > 0 else len(options) - 1)
-        elif word in language.numbers and len(words) <= 3 and word not in ("a", "an", "one"):
+        elif word in language.numbers and len(words) <= 3 and word not in _VAGUE_NUMBERS:
             positions.append(language.numbers[word] - 1)
         elif word == "one" and len(words) == 1:
             positions.append(0)
-        elif word not in language.position_words:
+        elif word not in language.position_words and word not in _ONLY:
             return ()
     if not positions or any(not 0 <= place < len(options) for place in positions):
         return ()
@@ -182,7 +213,7 @@ def _by_label(text: str, options: Sequence[Option], *, several: bool) -> tuple[O
     exact = [o for o in options if said in (labels[o.id], o.id.replace("_", " "))]
     if len(exact) == 1:
         return tuple(exact)
-    if len(said) >= 3:
+    if len(said) >= 3 and said not in _DENYING:
         begins = [o for o in options if labels[o.id].startswith(said)]
         if len(begins) == 1:
             return tuple(begins)
@@ -218,6 +249,13 @@ def _by_reply(
     by_id = [o for o in options if o.id == kind]
     if by_id:
         return tuple(by_id[:1])
+    told = [o for o in options if any(value is not None for value in o.sets.values())]
+    words = {phrase for phrase in language.cues.get(kind, ()) if " " not in phrase} - language.negators
+    if kind == "no":
+        words |= _PLAIN_NO
+    labelled = [o for o in told if (_label_words(o.label) or [""])[0] in words]
+    if len(labelled) == 1 and "," in labelled[0].label:
+        return tuple(labelled)
     if fact_id is not None:
         sets = [o for o in options if o.sets.get(fact_id) == kind]
         if len(sets) == 1:
@@ -225,9 +263,6 @@ def _by_reply(
         none_value = [o for o in options if kind == "no" and o.sets.get(fact_id) in ("nobody", "none")]
         if len(none_value) == 1:
             return tuple(none_value)
-    told = [o for o in options if any(value is not None for value in o.sets.values())]
-    words = {phrase for phrase in language.cues.get(kind, ()) if " " not in phrase} - language.negators
-    labelled = [o for o in told if (_label_words(o.label) or [""])[0] in words]
     if len(labelled) == 1:
         return tuple(labelled)
     contrary = set(language.cues.get("no" if kind == "yes" else "yes", ()))

@@ -1,10 +1,11 @@
-"""Do the phrases of all families parse? The meaning pass cannot know the phrase grammar; this does."""
+"""Do the phrases and the wordings of answers of all families parse? The meaning pass cannot know the phrase grammar; this does."""
 
 from __future__ import annotations
 
 from intakebot.definitions.model import Definitions
 from intakebot.definitions.problems import Problem
 from intakebot.errors import BadInputError
+from intakebot.understanding.answer_book import with_answers
 from intakebot.understanding.lexicon import build_lexicon
 from intakebot.understanding.reader import LANGUAGES
 
@@ -22,7 +23,8 @@ def phrase_problems(definitions: Definitions) -> list[Problem]:
                 )
                 continue
             try:
-                build_lexicon(family, locale, language)
+                with_answers(build_lexicon(family, locale, language))
             except BadInputError as error:
+                file = file.replace("/phrases/", "/answers/") if error.where.startswith("answers/") else file
                 problems.append(Problem(file, 1, error.where, repr(error.found), error.expected))
     return problems

@@ -75,6 +75,10 @@ class Lexicon:
     examples: tuple[tuple[str, str, str], ...]
     sentences: tuple[Example, ...]
     kinds: Mapping[str, tuple[str, ...]]
+    answers: Mapping[str, Node] = field(default_factory=dict)
+    over: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    asked_words: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    answer_words: frozenset[str] = frozenset()
 
     def role(self, role: str) -> Fact | None:
         """The first fact of a role, or None."""
@@ -88,15 +92,15 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
     Raises: BadInputError for a phrase that cannot be parsed.
     """
     phrases = family.phrases.get(locale)
-    cues = _merge({**language.cues, "hedge": tuple(language.hedges)}, phrases.cues if phrases else {})
+    cues = merge({**language.cues, "hedge": tuple(language.hedges)}, phrases.cues if phrases else {})
     values = phrases.values if phrases else {}
     words: set[str] = set()
     classes = Node()
-    members = _Members(cues, language, words)
+    members = Members(cues, language, words)
     for kind in sorted(cues):
         if _is_class(kind):
             for row in members.of(kind):
-                _insert(classes, list(row)).members.append(kind)
+                insert(classes, list(row)).members.append(kind)
     root = Node()
     examples = [("", "", text) for text in cues.get("small_talk", ())]
     for source, reading in _readings(cues, values):
@@ -105,7 +109,7 @@ def build_lexicon(family: Family, locale: str, language: Language) -> Lexicon:
             reading.kind, reading.fact, reading.value, phrase.certainty, phrase.devices, phrase.said
         )
         for elements in phrase.rows:
-            node = _insert_row(root, elements, language, words)
+            node = insert_row(root, elements, language, words)
             if final not in node.accepts:
                 node.accepts.append(final)
         if reading.kind == "fact" and "asked" not in phrase.devices and not phrase.said:
@@ -152,7 +156,7 @@ def _is_class(kind: str) -> bool:
     return not kind.startswith(_NOT_CLASSES)
 
 
-def _kinds(cues: Mapping[str, tuple[str, ...]], members: _Members) -> dict[str, tuple[str, ...]]:
+def _kinds(cues: Mapping[str, tuple[str, ...]], members: Members) -> dict[str, tuple[str, ...]]:
     """Stem or exact word -> word classes it alone is a member of; for the light model."""
     found: dict[str, tuple[str, ...]] = {}
     for kind in sorted(cues):
@@ -163,7 +167,7 @@ def _kinds(cues: Mapping[str, tuple[str, ...]], members: _Members) -> dict[str, 
     return found
 
 
-def _merge(
+def merge(
     base: Mapping[str, tuple[str, ...]], extra: Mapping[str, tuple[str, ...]]
 ) -> dict[str, tuple[str, ...]]:
     merged = {kind: tuple(words) for kind, words in base.items()}
@@ -194,7 +198,7 @@ def _readings(
                 yield source, Reading("fact", fact, value)
 
 
-class _Members:
+class Members:
     """Members of word classes as rows of labels (`s:` stem, `x:` exact form), classes inside classes put in."""
 
     def __init__(self, cues: Mapping[str, tuple[str, ...]], language: Language, words: set[str]) -> None:
@@ -249,7 +253,7 @@ def stems_of(text: str, language: Language, words: set[str]) -> list[str]:
     return stems
 
 
-def _insert(node: Node, labels: Iterable[str]) -> Node:
+def insert(node: Node, labels: Iterable[str]) -> Node:
     for label in labels:
         node = _child(node, ((label,),))
     return node
@@ -262,12 +266,12 @@ def _child(node: Node, ways: tuple[tuple[str, ...], ...]) -> Node:
     if found is None:
         found = node.children[key] = Node()
         for way in ways:
-            last = _insert(node, way[:-1])
+            last = insert(node, way[:-1])
             last.edges.setdefault(way[-1], []).append(found)
     return found
 
 
-def _insert_row(root: Node, row: tuple[Element, ...], language: Language, words: set[str]) -> Node:
+def insert_row(root: Node, row: tuple[Element, ...], language: Language, words: set[str]) -> Node:
     node = root
     for element in row:
         if element.kind == "gap":
@@ -276,7 +280,7 @@ def _insert_row(root: Node, row: tuple[Element, ...], language: Language, words:
             ways = [_labels(option, language, words) for option in element.options]
             node = _child(node, tuple(sorted({way for way in ways if way})))
         else:
-            node = _insert(node, _labels(element, language, words))
+            node = insert(node, _labels(element, language, words))
     return node
 
 
@@ -293,7 +297,7 @@ def _labels(element: Element, language: Language, words: set[str]) -> tuple[str,
     return tuple(f"s:{word}" for word in stems_of(element.text, language, words))
 
 
-def sample_texts(phrase: Phrase, members: _Members, most: int = 1) -> list[str]:
+def sample_texts(phrase: Phrase, members: Members, most: int = 1) -> list[str]:
     """A few plain texts a phrase stands for, for training the light model (first members of its classes)."""
     texts: list[str] = []
     for index, row in enumerate(phrase.rows[:most]):

@@ -186,17 +186,16 @@ class Lattice:
                 for name in named:
                     self.arcs[start].append((f"c:disc.{name}", end, frozenset({name})))
 
-    def find(self) -> list[Match]:
-        """Every phrase at every place, before overlaps are settled."""
+    def find(self, root: Node | None = None) -> list[Match]:
+        """Every phrase (of `root`, else of the family) at every place, before overlaps are settled."""
         found: list[Match] = []
         for start in range(len(self.tokens)):
             if self.tokens[start].word not in HARD:
-                self._walk(start, found)
+                self._walk(start, root or self.lexicon.phrases, found)
         return found
 
-    def _walk(self, start: int, found: list[Match]) -> None:
+    def _walk(self, start: int, root: Node, found: list[Match]) -> None:
         limit = self.hard_end[start]
-        root = self.lexicon.phrases
         stack: list[_State] = [(root, start, (), _NONE, -1)]
         if self.clause_start[start]:
             stack.extend((child, start, (), _NONE, -1) for child in root.edges.get("^", ()))

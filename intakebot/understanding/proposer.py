@@ -172,8 +172,8 @@ def _spread(row: npt.NDArray[np.intp], batch: _Batch) -> tuple[npt.NDArray[np.in
 
 
 def _logistic(scores: Floats) -> Floats:
-    chances: Floats = 1 / (1 + np.exp(-np.clip(scores, np.float32(-30), np.float32(30))))
-    return chances
+    clipped = np.clip(scores, np.float32(-30), np.float32(30))
+    return np.asarray(1 / (1 + np.exp(-clipped)), dtype=np.float32)
 
 
 def words_of(text: str, language: Language) -> list[Token]:

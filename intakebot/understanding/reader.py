@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact, Family
+from intakebot.understanding.answer_book import with_answers
+from intakebot.understanding.answer_context import near_choice, read_in_context
+from intakebot.understanding.answer_phrases import Context
 from intakebot.understanding.answers import read_answer
 from intakebot.understanding.contacts import find_emails, find_phones
 from intakebot.understanding.days import find_dates
@@ -69,16 +72,26 @@ class Reader:
         answer = read_answer(
             text, tokens, lattice.marks, expecting or Expecting(), expected, self.lexicon.language
         )
-        answered = answer_facts(
-            folded, tokens, lattice.marks, scopes, answer, expecting, expected, phrases, others
+        context = Context(
+            folded, tokens, sentences, lattice, scopes, self.lexicon, expecting, known or {}, mentions.numbers
+        )
+        meant = read_in_context(context, answer, phrases, others)
+        answer, phrases = meant.answer, meant.phrases
+        answered = meant.joined(
+            answer_facts(folded, tokens, lattice.marks, scopes, answer, expecting, expected, phrases, others)
         )
         facts = merge_facts(phrases.facts, others, answered, self.lexicon)
+        choice = (
+            meant.choice
+            or choice_of(answer, expecting, facts)
+            or near_choice(expecting.options if expecting else (), facts, self.lexicon.family)
+        )
         unread = self._unread(folded, tokens, phrases.used, facts)
         held = {fact.fact for fact in (*facts, *phrases.ruled_out)} | set(known or ())
         proposed = self._propose(folded, tokens, sentences, scopes, phrases.used, held) if proposals else ()
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
-            facts, phrases.ruled_out, proposed, choice_of(answer, expecting, facts), answer.reply,
+            facts, phrases.ruled_out, proposed, choice, answer.reply,
             any(flag >= 0 for flag in scopes.correction), tuple(mentions.amounts), tuple(mentions.dates),
             tuple(mentions.counts), tuple(e for e, _ in mentions.emails), tuple(p for p, _ in mentions.phones),
             unread, repaired,
@@ -201,8 +214,9 @@ def make_reader(family: Family, locale: str) -> Reader:
     language = LANGUAGES.get(locale.split("-")[0])
     if language is None:
         raise LookupError(f"no language for locale {locale!r}")
-    lexicon = build_lexicon(family, locale, language)
-    return Reader(lexicon, make_speller(lexicon.words, lexicon.stems, language))
+    lexicon = with_answers(build_lexicon(family, locale, language))
+    speller = make_speller(lexicon.words, lexicon.stems, language)
+    return Reader(lexicon, replace(speller, spared=lexicon.answer_words))
 
 
 _READERS: dict[tuple[int, str], tuple[Family, Reader]] = {}

@@ -25,17 +25,19 @@ LONG = 7
 
 @dataclass(frozen=True)
 class Speller:
-    """`known`: general word -> how often; `domain`: words a repair may lead to, by first two letters' independence."""
+    """`known`: general word -> how often; `domain`: words a repair may lead to, by first two letters' independence;
+    `spared`: other words that are right as they are."""
 
     known: Mapping[str, int]
     domain: tuple[str, ...]
     domain_set: frozenset[str]
+    spared: frozenset[str] = frozenset()
 
     def repair(self, word: str) -> str | None:
         """The domain word meant, or None when the word is known, too short, or nothing is near."""
         if len(word) < MIN_LENGTH or len(word) > 24 or not word.isalpha() or word in self.domain_set:
             return None
-        if word in self.known:
+        if word in self.known or word in self.spared:
             return None
         return self._nearest(word) or self._split(word)
 
