@@ -255,7 +255,8 @@ def recap_facts(work: Work) -> tuple[str, ...]:
         and not fact.personal
         and fact.type != "photo"
         and fact.role not in ("story", "hazard")
-        and (fact.stake == "high" or (held[fact_id].status == "heard" and held[fact_id].source == "text"))
+        and (fact.stake == "high" or held[fact_id].status == "heard")
+        and (fact.stake != "low" or held[fact_id].source == "text")
         and not implied(work.family, held, fact_id)
     ]
     listed.sort(key=lambda fact_id: (held[fact_id].status != "heard", STAKES.index(work.fact(fact_id).stake)))

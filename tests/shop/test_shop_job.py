@@ -426,5 +426,5 @@ def test_ladder_shows_the_bill_that_the_bench_would_write(bench):
     ).notes.rungs
 
     assert rungs[0].money == view.after_next.amount
-    assert [rung.money for rung in rungs] == sorted(rung.money for rung in rungs)
+    # no order is asked of the others: a part that did not help is not charged, so a later step can leave a smaller bill
     assert all(rung.allowed == (rung.money <= view.authorised.amount) for rung in rungs)
