@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import statistics
+import time
 from collections.abc import Callable
 from datetime import date
 from typing import Any
@@ -74,6 +76,8 @@ def fuzz(family: Family, seed: int, count: int) -> None:
         text = "".join(letters)
         expecting = dice.choice(EXPECTED)
         check(understand(text, family, "de" if number % 5 == 0 else "en", expecting, TODAY), text)
+        if number and number % 10_000 == 0:
+            print(f"{number} of {count} texts read", flush=True)
 
 
 def test_two_thousand_fuzzed_texts_are_read_without_an_error(family: Family) -> None:
@@ -83,6 +87,63 @@ def test_two_thousand_fuzzed_texts_are_read_without_an_error(family: Family) -> 
 @pytest.mark.soak
 def test_a_hundred_thousand_fuzzed_texts_are_read_without_an_error(family: Family) -> None:
     fuzz(family, 2, 100_000)
+
+
+PLAIN_MESSAGES = [
+    "my console won't read any discs, it clicks 3 times", "the tray doesn't open, there's a DVD in it", "I opened it and cleaned the lens, it made no difference",
+    "no smoke and no smell, it was dropped", "DVDs are fine but games won't load on my console", "my brother soldered something and it's dead now", "it's 12 years old, bought second hand",
+]  # fmt: skip
+WIDE = {chr(code): chr(code + 0xFEE0) for code in range(0x21, 0x7F)}
+HIDDEN = ["\u200b", "\u00ad", "\ufe0f", "\u2060", "\u034f"]
+
+
+def variant(text: str, dice: random.Random) -> str:
+    """The same text in other code points: wide letters, capitals, curly apostrophes, other spaces, hidden characters
+    and marks that UAX 15 normalisation or the default-ignorable property takes away."""
+    out: list[str] = []
+    for char in text:
+        roll = dice.random()
+        if char == "'":
+            out.append(dice.choice(["'", "\u2019", "\u02bc", "\uff07"]))
+        elif char == " ":
+            out.append(dice.choice([" ", "\u00a0", "\u2003", "\u3000", "\u202f"]))
+        elif roll < 0.2 and char.isalnum():
+            out.append(WIDE[char])
+        elif roll < 0.4:
+            out.append(char.upper())
+        elif roll < 0.45 and char.isalpha():
+            out.append(char + "\u0336")
+        else:
+            out.append(char)
+        if char.isalnum() and dice.random() < 0.05:
+            out.append(dice.choice(HIDDEN))
+    return "".join(out)
+
+
+def read_variants(family: Family, seed: int, count: int) -> None:
+    dice = random.Random(seed)
+    plain = {text: stated(family, text) for text in PLAIN_MESSAGES}
+    for _ in range(count):
+        text = dice.choice(PLAIN_MESSAGES)
+        written = variant(text, dice)
+        assert stated(family, written) == plain[text], repr(written)
+
+
+def stated(family: Family, text: str) -> dict[str, Any]:
+    return {
+        fact.fact: (fact.value, fact.certainty) for fact in understand(text, family, "en", None, TODAY).facts
+    }
+
+
+def test_a_hundred_unicode_variants_state_the_same_facts(family: Family) -> None:
+    assert all(len(stated(family, text)) >= 2 for text in PLAIN_MESSAGES)
+
+    read_variants(family, 3, 100)
+
+
+@pytest.mark.soak
+def test_five_thousand_unicode_variants_state_the_same_facts(family: Family) -> None:
+    read_variants(family, 4, 5_000)
 
 
 STORY = (
@@ -126,6 +187,22 @@ def test_the_work_of_matching_is_bounded_for_repeated_words(
     short, long = steps_taken(family, unit * 40, monkeypatch), steps_taken(family, unit * 320, monkeypatch)
 
     assert long <= 8.5 * short
+
+
+@pytest.mark.soak
+def test_twice_the_text_takes_at_most_two_and_a_half_times_as_long(family: Family) -> None:
+    """Side by side pairs, so that a busy machine slows both; the median of their ratios."""
+    once, twice = STORY * 4, STORY * 8
+    understand(twice, family, "en", None, TODAY)
+    ratios = []
+    for _ in range(31):
+        began = time.process_time()
+        understand(once, family, "en", None, TODAY)
+        between = time.process_time()
+        understand(twice, family, "en", None, TODAY)
+        ratios.append((time.process_time() - between) / (between - began))
+
+    assert statistics.median(ratios) <= 2.5
 
 
 def test_what_comes_after_the_cap_is_not_read(hear: Callable[..., Heard]) -> None:
