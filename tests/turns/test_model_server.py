@@ -104,7 +104,7 @@ class Counting:
 
     def suggest(self, inquiry: Inquiry) -> tuple[Suggestion, ...]:
         self.asked.append(inquiry)
-        return (Suggestion("opened", "friend", "my nephew fiddled with it"),)
+        return (Suggestion("rattles", "yes", "gone all shy"),)
 
 
 @pytest.fixture
@@ -134,8 +134,8 @@ def test_an_opener_and_a_later_message_get_proposals_and_the_log_says_from_where
     with assisted.store.reading() as work:
         log = [event for event in work.events.since(later.conversation_id) if event.kind == "proposed"]
     assert len(model.asked) == 2
-    assert "opened" in proposals(assisted, opened.conversation_id)
-    assert "opened" in proposals(assisted, later.conversation_id)
+    assert "rattles" in proposals(assisted, opened.conversation_id)
+    assert "rattles" in proposals(assisted, later.conversation_id)
     assert [entry.body["source"] for entry in log] == ["suggestion"]
 
 
