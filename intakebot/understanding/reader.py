@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from threading import Lock
 
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact, Family
@@ -223,18 +224,23 @@ _READERS: dict[tuple[int, str], tuple[Family, Reader]] = {}
 """Compiled readers of the families in use; the family is kept so that its id() stays its own."""
 
 _MOST_READERS = 16
+_COMPILING = Lock()
 
 
 def warm(family: Family, locale: str) -> Reader:
     """The reader of a family and locale, compiled once per Family object."""
     key = (id(family), locale)
     held = _READERS.get(key)
-    if held is None or held[0] is not family:
-        if len(_READERS) >= _MOST_READERS:
-            _READERS.clear()
-        held = (family, make_reader(family, locale))
-        _READERS[key] = held
-    return held[1]
+    if held is not None and held[0] is family:
+        return held[1]
+    with _COMPILING:  # threads that come first together must not each compile it
+        held = _READERS.get(key)
+        if held is None or held[0] is not family:
+            if len(_READERS) >= _MOST_READERS:
+                _READERS.clear()
+            held = (family, make_reader(family, locale))
+            _READERS[key] = held
+        return held[1]
 
 
 def understand(

@@ -66,6 +66,7 @@ def test_it_looks_for_news_by_itself(opened) -> None:  # type: ignore[no-untyped
     shop_writes(shop, case, "We are here.")
 
     page.locator("#log").get_by_text("We are here.").wait_for(timeout=9000)
+    assert shown(page, "We are here.") == 1
 
 
 def test_a_dropped_connection_loses_and_doubles_no_message(opened) -> None:  # type: ignore[no-untyped-def]

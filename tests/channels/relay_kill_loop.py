@@ -45,6 +45,7 @@ from intakebot.records.outbox import Attempt, Item, NewItem
 from intakebot.records.tables import attempts, outbox
 from intakebot.records.tokens import RandomIds
 from intakebot.turns import Services
+from tests.forking import fork
 from tests.turns.doubles import make_services
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -249,20 +250,6 @@ def queue(services: Services, port: int, events: int) -> dict[str, list[str]]:
             work.outbox.add_all(items, at)
         work.commit()
     return by_case
-
-
-def fork(work: Any) -> tuple[int, int]:
-    """(process id, reading end of its pipe) of a child that does `work(pipe)`."""
-    reader, writer = os.pipe()
-    pid = os.fork()
-    if pid == 0:
-        os.close(reader)
-        try:
-            work(writer)
-        finally:
-            os._exit(0)
-    os.close(writer)
-    return pid, reader
 
 
 def run(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from decimal import Decimal
+from itertools import pairwise
 
 import pytest
 
@@ -426,5 +427,11 @@ def test_ladder_shows_the_bill_that_the_bench_would_write(bench):
     ).notes.rungs
 
     assert rungs[0].money == view.after_next.amount
-    # no order is asked of the others: a part that did not help is not charged, so a later step can leave a smaller bill
+    # the bill grows from rung to rung; only after a new part it may fall, because a part that did not help is not charged
+    with_parts = {
+        bench.texts.say(f"step.{step.id}.name")
+        for step in bench.definitions.families["disc_drive"].steps.values()
+        if step.parts
+    }
+    assert all(lower.money <= upper.money or lower.name in with_parts for lower, upper in pairwise(rungs))
     assert all(rung.allowed == (rung.money <= view.authorised.amount) for rung in rungs)

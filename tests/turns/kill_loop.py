@@ -33,6 +33,7 @@ from intakebot.records import Store, migrate, open_store
 from intakebot.records.tables import idempotency, outbox
 from intakebot.records.tokens import RandomIds
 from intakebot.turns import Request, Services, Via, open_case, take_turn
+from tests.forking import fork
 from tests.turns.doubles import NOW, FixedAssessor, make_services
 
 THREADS = 8
@@ -135,15 +136,7 @@ def _warm_up() -> None:
 
 def _child(work, life_s: float | None) -> list[str]:  # type: ignore[no-untyped-def]
     """Fork, let the child work, kill it after `life_s` from its first report; the lines it reported."""
-    reader, writer = os.pipe()
-    pid = os.fork()
-    if pid == 0:
-        os.close(reader)
-        try:
-            work(writer)
-        finally:
-            os._exit(0)
-    os.close(writer)
+    pid, reader = fork(work)
     lines = b""
     if life_s is not None:
         lines = os.read(reader, 65536)

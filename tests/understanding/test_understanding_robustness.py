@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import random
 import statistics
+import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -14,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from intakebot.definitions.model import Family
-from intakebot.understanding import Expecting, Heard, Option, understand, warm
+from intakebot.understanding import Expecting, Heard, Option, reader, understand, warm
 from intakebot.understanding.folding import fold
 from intakebot.understanding.matching import Lattice
 from intakebot.understanding.tokens import sentences_of
@@ -222,3 +226,29 @@ def test_customer_text_is_data(hear: Callable[..., Heard]) -> None:
         "<script>alert(1)</script>",
     ]:
         assert hear(text).facts == ()
+
+
+def test_threads_that_come_first_together_share_one_compiled_reader(
+    family: Family, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fresh = replace(family)
+    made: list[str] = []
+    first_in, second_inside = threading.Barrier(4), threading.Barrier(2)
+
+    def make(family: Family, locale: str) -> object:
+        made.append(locale)
+        with suppress(threading.BrokenBarrierError):
+            second_inside.wait(timeout=0.3)  # a second thread would come in here meanwhile
+        return object()
+
+    monkeypatch.setattr(reader, "make_reader", make)
+
+    def ask() -> object:
+        first_in.wait(timeout=10)
+        return reader.warm(fresh, "en")
+
+    with ThreadPoolExecutor(4) as pool:
+        got = [future.result(timeout=10) for future in [pool.submit(ask) for _ in range(4)]]
+
+    assert made == ["en"]
+    assert len(set(map(id, got))) == 1
