@@ -189,7 +189,8 @@ class Relay:
             if item.target != "email":
                 disable(work, item.target, receipt.error, now)
         else:
-            again = next_try(attempt.number, now, receipt.retry_after_s, self._random)
+            answered = self._services.now()  # waits count from the answer, which may have been long in coming
+            again = next_try(attempt.number, answered, receipt.retry_after_s, self._random)
             if receipt.outcome == "refused" or again is None or item.kind == "test":
                 work.outbox.failed(item, attempt)
             else:

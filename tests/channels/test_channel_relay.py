@@ -165,6 +165,26 @@ def test_retry_after_is_honoured(
     assert least <= wait_s <= least + 1
 
 
+def test_retry_after_counts_from_the_answer_not_from_the_start_of_the_request(
+    shop: Services, relay: Relay, http: responses.RequestsMock, clock: Clock
+) -> None:
+    """RFC 9110, section 10.2.3: a delay in seconds after the response was received. This one takes 14 s to come."""
+
+    def answer(request: object) -> tuple[int, dict[str, str], str]:
+        clock.move(seconds=14)
+        return 429, {"Retry-After": "600"}, ""
+
+    http.add_callback(responses.POST, GATE, callback=answer)
+    http.post(HOOK, status=200)
+    _open(shop)
+
+    _drain(relay)
+
+    with shop.store.reading() as work:
+        [item] = [each for each in work.outbox.of_target("gateway:g") if each.kind == "message"]
+    assert 614 <= (item.due_at - NOW).total_seconds() <= 615
+
+
 def test_after_the_last_try_it_is_shown_as_failed_and_can_be_replayed(
     shop: Services, relay: Relay, http: responses.RequestsMock, clock: Clock
 ) -> None:
