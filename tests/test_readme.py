@@ -11,13 +11,11 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from waitress.server import create_server
 
 from intakebot.cli import _parser
 from intakebot.demonstration import play, stories
@@ -69,12 +67,11 @@ def test_readme_opens_with_the_job():
 
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[str]:
+    from tests.serving import serving  # here: this file is also run by itself, from the folder above
+
     shop = open_shop(read_settings({"INTAKEBOT_DATA_DIR": str(tmp_path / "data")}))
-    server = create_server(make_app(shop), host="127.0.0.1", port=0, threads=2)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}/api/v1"
-    server.close()
+    with serving(make_app(shop), threads=2) as port:
+        yield f"http://127.0.0.1:{port}/api/v1"
     shop.store.close()
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +11,6 @@ import pytest
 import requests
 from flask import Flask
 from PIL import Image
-from waitress.server import create_server
 
 from intakebot.assess import Assessments
 from intakebot.channels.guard import Guard
@@ -25,6 +23,7 @@ from intakebot.web.api_schemas import SCOPES
 from intakebot.workshop import Workshop
 from tests.api.calls import shop_key
 from tests.api.conftest import public_resolver
+from tests.serving import serving
 from tests.turns.doubles import fresh_store, make_services
 
 
@@ -41,12 +40,8 @@ def server(tmp_path_factory: pytest.TempPathFactory, definitions) -> Iterator[tu
     api = ApiServices(services, photos, "", guard=Guard(public_resolver))
     app = Flask("server")
     app.register_blueprint(api_blueprint(api))
-    running = create_server(app, host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=running.run)
-    thread.start()
-    yield f"http://127.0.0.1:{running.effective_port}", api
-    running.close()
-    thread.join(timeout=5)
+    with serving(app) as port:
+        yield f"http://127.0.0.1:{port}", api
     store.close()
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from waitress.server import create_server
 
 from intakebot.definitions import Definitions
+from tests.serving import serving
 from tests.web.shop import Shop, open_shop
 
 ARGUMENTS = [
@@ -35,12 +34,8 @@ def free_port() -> int:
 
 def serve(shop: Shop, port: int) -> Iterator[None]:
     """Serve the shop until the generator is closed."""
-    server = create_server(shop.app, host="127.0.0.1", port=port, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield
-    server.close()
-    thread.join(timeout=5)
+    with serving(shop.app, port):
+        yield
 
 
 @pytest.fixture(scope="session")
