@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from intakebot.conversation.checklist import note_shown, to_list
-from intakebot.conversation.choosing import fitting_choices, implied, recap_facts
+from intakebot.conversation.choosing import fitting_choices, implied, recap_facts, recap_unpicked
 from intakebot.conversation.labels import fact_label, thing, things, value_label
 from intakebot.conversation.rendering import sms_parts, sms_text
 from intakebot.conversation.state import Because, Pending, Proposal
@@ -93,7 +93,7 @@ def ask(
     if question.several:
         hint = HINTS.get(work.conversation.channel, "pick_numbers")
         text = f"{text} {work.say(hint)}"
-        listed = _that_fit(work, question, text, to_list(work, question, items))
+        listed = _that_fit(work, question, text, to_list(work, question, items), items)
         note_shown(work, question, listed)
         choices = [(value, label) for value, label, _ in list_choices(work, question, listed)]
     else:
@@ -110,15 +110,22 @@ def ask(
     work.note("asked", question=question.id, tries=tries, because=because.to_mapping(), **more)
 
 
-def _that_fit(work: Work, question: Question, text: str, listed: tuple[Choice, ...]) -> tuple[Choice, ...]:
-    """By SMS as many choices as fit into one part, at least two."""
+def _that_fit(
+    work: Work, question: Question, text: str, listed: tuple[Choice, ...], ranked: Sequence[str]
+) -> tuple[Choice, ...]:
+    """By SMS as many choices as fit into one part, at least two; the last of `ranked` go first, with others about the same fact."""
     if work.conversation.channel != "sms" or question.tier == "safety":
         return listed
+    order = {item: place for place, item in enumerate(ranked)}
     while len(listed) > 2:
         offered = tuple(ReplyChoice(label, value) for value, label, _ in list_choices(work, question, listed))
         if sms_parts(sms_text(Reply(text, offered, "question", True))) <= 1:
             break
-        listed = listed[:-1]
+        last = max(reversed(listed), key=lambda choice: order.get(choice.id, len(order)))
+        fewer = tuple(choice for choice in listed if not choice.sets.keys() & last.sets.keys())
+        if len(fewer) < 2:
+            break
+        listed = fewer
     return listed
 
 
@@ -153,10 +160,26 @@ def show_recap(work: Work, text_key: str = "recap") -> None:
     for fact_id in lines:
         entry = work.facts[fact_id]
         choices.append(
-            (f"change:{fact_id}", thing(work.texts, work.fact(fact_id), entry.value, entry.status))
+            (f"change:{fact_id}", thing(work.texts, work.family, fact_id, entry.value, entry.status))
         )
+    unpicked = recap_unpicked(work)
+    for question, left in unpicked:
+        choices.append((f"unpicked:{question.id}", unpicked_line(work, question, left)))
     put_question(work, work.say(text_key), choices, Pending("recap", offered=tuple(choices)), "recap")
-    work.note("recap_shown", facts=list(lines))
+    note_recap(work, lines, unpicked)
+
+
+def note_recap(
+    work: Work, facts: Sequence[str], unpicked: Sequence[tuple[Question, Sequence[Choice]]]
+) -> None:
+    ids = {question.id: [choice.id for choice in left] for question, left in unpicked}
+    work.note("recap_shown", facts=list(facts), unpicked=ids)
+
+
+def unpicked_line(work: Work, question: Question, left: Sequence[Choice]) -> str:
+    """What was listed and not picked, in one line."""
+    labels = [work.texts.say(f"choice.{question.id}.{choice.id}") for choice in left]
+    return work.say("unpicked", things=", ".join(labels))
 
 
 def put_question(

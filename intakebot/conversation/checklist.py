@@ -1,8 +1,8 @@
 """Checklists in the talk: what is listed, what a pick says, and taking an answer back.
 
-A pick is an answer like a tap. A listed choice that was not picked is held as heard with less certainty; what it says about
-price waits for the recap. It never says that a hazard is not there: that stays open until none is picked, or it is said.
-Picking none says no to every listed choice.
+A pick is an answer like a tap. A listed choice that was not picked is held as `unpicked`: heard, with less certainty, in a
+line of its own on the recap, and replaced by whatever is said. When it is a hazard the recap waits for an answer.
+"None of these" is surer, and for hazards it is a plain no; people overlook lines all the same.
 """
 
 from __future__ import annotations
@@ -14,14 +14,16 @@ from dataclasses import replace
 from intakebot.conversation.controls import ControlWords
 from intakebot.conversation.entering import derive, enter, withdraw
 from intakebot.conversation.guard import key, sign_of
-from intakebot.conversation.state import ListShown, Pending
+from intakebot.conversation.state import FactEntry, ListShown, Pending
 from intakebot.conversation.work import Work
 from intakebot.definitions.checklists import MOST_LISTED, NONE, NOT_SURE, listable, meaning
 from intakebot.definitions.facts import Value
-from intakebot.definitions.model import Choice, Question
+from intakebot.definitions.model import STAKES, Choice, Family, Question
 
-UNPICKED_CERTAINTY = 0.8
+UNPICKED_CERTAINTY = 0.9
 """As triage takes it (`triage.checklist`)."""
+NONE_CERTAINTY = 0.95
+"""The same after "none of these" (common practice, no source)."""
 MOST_LISTS = 3
 """A checklist is shown at most so often, each time with other choices."""
 JOIN = "+"
@@ -43,10 +45,41 @@ def may_list(work: Work, question: Question) -> tuple[Choice, ...]:
 
 
 def to_list(work: Work, question: Question, items: Sequence[str] = ()) -> tuple[Choice, ...]:
-    """The choices to list: those named in `items`, else the first ones; at most six."""
+    """The choices to list: those named in `items`, else the first ones; never more than a list holds."""
     allowed = may_list(work, question)
     named = [choice for choice in allowed if choice.id in items]
     return tuple(named or allowed)[:MOST_LISTED]
+
+
+def unpicked_choices(
+    family: Family, facts: Mapping[str, FactEntry], question: Question
+) -> tuple[Choice, ...]:
+    """Choices of a checklist that were listed and not picked, and of which nothing else is known; weightiest first."""
+    left = [
+        choice
+        for choice in question.choices
+        if all(fact in facts and facts[fact].is_unpicked for fact in choice.sets)
+    ]
+    left.sort(key=lambda choice: min(STAKES.index(family.facts[fact].stake) for fact in choice.sets))
+    return tuple(left[:MOST_LISTED])
+
+
+def list_again(work: Work, question: Question) -> tuple[str, ...]:
+    """Take back that these choices were not picked, so that they can be listed again; their ids."""
+    again = unpicked_choices(work.family, work.facts, question)
+    ids = tuple(choice.id for choice in again)
+    for fact in dict.fromkeys(fact for choice in again for fact in choice.sets):
+        withdraw(work, fact)
+    work.change(
+        lists=tuple(
+            replace(each, items=tuple(item for item in each.items if item not in ids))
+            if each.question == question.id
+            else each
+            for each in work.conversation.lists
+        )
+    )
+    derive(work)
+    return ids
 
 
 def shown_items(pending: Pending | None, question: Question | None) -> tuple[Choice, ...]:
@@ -101,12 +134,15 @@ def enter_list(work: Work, question: Question, pending: Pending, picks: Sequence
     if not listed or any(pick not in ids for pick in chosen):
         return False
     read = meaning(work.family.facts, listed, chosen)
-    for fact, value in read.said.items():
-        if value is not None:
-            enter(work, fact, value, status="confirmed", source="tap")
-        elif fact not in work.facts:
-            enter(work, fact, None, status="not_known", source="tap")
-    _enter_left(work, read.left)
+    if not chosen and question.tier != "safety":
+        _enter_left(work, read.said, NONE_CERTAINTY)
+    else:
+        for fact, value in read.said.items():
+            if value is not None:
+                enter(work, fact, value, status="confirmed", source="tap")
+            elif fact not in work.facts:
+                enter(work, fact, None, status="not_known", source="tap")
+        _enter_left(work, read.left)
     note_answered(work, question)
     return True
 
@@ -118,14 +154,14 @@ def enter_unpicked(work: Work, question: Question, pending: Pending, said: Seque
     return True
 
 
-def _enter_left(work: Work, left: Mapping[str, Value | None]) -> None:
+def _enter_left(work: Work, left: Mapping[str, Value | None], certainty: float = UNPICKED_CERTAINTY) -> None:
     for fact, value in left.items():
-        if fact in work.facts or work.fact(fact).role == "hazard":
+        if fact in work.facts:
             continue
         if value is None:
             enter(work, fact, None, status="not_known", source="tap")
         else:
-            enter(work, fact, value, status="heard", source="tap", certainty=UNPICKED_CERTAINTY)
+            enter(work, fact, value, status="heard", source="unpicked", certainty=certainty)
 
 
 def enter_late(work: Work, question: Question, picks: Sequence[str]) -> bool:

@@ -6,8 +6,8 @@ import re
 from dataclasses import replace
 
 from intakebot.conversation.asking import Sets, ask, flush, show_recap
-from intakebot.conversation.checklist import JOIN, enter_late, enter_list, picks_in
-from intakebot.conversation.choosing import recap_facts
+from intakebot.conversation.checklist import JOIN, enter_late, enter_list, list_again, picks_in
+from intakebot.conversation.choosing import recap_facts, recap_unpicked
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
 from intakebot.conversation.entering import confirm, derive, enter
 from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask_story, go_on, reask
@@ -20,6 +20,9 @@ from intakebot.conversation.turn import DecideEstimate, EraseEverything, Reply
 from intakebot.conversation.work import Work
 from intakebot.definitions.model import Question
 
+SEEN = 0.99
+"""How certain a value is that stood on the list when another line of it was put right (common practice, no source)."""
+
 
 def take_choice(work: Work, value: str) -> None:
     """Do what a choice stands for; an unknown or outdated one leads back to the open question."""
@@ -31,7 +34,7 @@ def take_choice(work: Work, value: str) -> None:
             _answer(work, head, rest)
     elif head == "check":
         _check(work, rest)
-    elif head in ("recap", "change", "set", "show_recap"):
+    elif head in ("recap", "change", "set", "show_recap", "unpicked"):
         _recap(work, head, rest)
     elif head == "decision" and work.conversation.phase in ("estimated", "accepted"):
         _decision(work, rest)
@@ -188,7 +191,16 @@ def _recap(work: Work, head: str, rest: str) -> None:
     elif head == "show_recap":
         show_recap(work, "recap_again")
     elif head == "change" and rest in work.family.facts:
+        _note_seen(work, rest)
         ask_change(work, rest)
+    elif head == "unpicked" and rest in work.family.questions and work.family.questions[rest].several:
+        _note_seen(work)
+        question = work.family.questions[rest]
+        items = list_again(work, question)
+        if items:
+            ask(work, question, Because("asked_back"), items=items)
+        else:
+            reask(work, work.say("outdated"))
     elif head == "set":
         fact_id, _, code = rest.rpartition(":")
         fact = work.family.facts.get(fact_id)
@@ -204,9 +216,18 @@ def _recap(work: Work, head: str, rest: str) -> None:
         reask(work, work.say("outdated"))
 
 
-def agree(work: Work) -> None:
-    """The recap is right: every fact in it counts as confirmed."""
+def _note_seen(work: Work, wrong: str = "") -> None:
+    """One line of the list is wrong; the others were seen on it and not objected to."""
     for fact_id in recap_facts(work):
+        entry = work.facts[fact_id]
+        if fact_id != wrong and entry.status == "heard":
+            work.put(fact_id, replace(entry, certainty=max(entry.certainty, SEEN)))
+
+
+def agree(work: Work) -> None:
+    """The recap is right: every fact in it counts as confirmed, and what was not picked is not so."""
+    left = {fact for _, choices in recap_unpicked(work) for choice in choices for fact in choice.sets}
+    for fact_id in (*recap_facts(work), *sorted(left)):
         entry = work.facts[fact_id]
         if entry.status == "heard":
             work.put(fact_id, replace(entry, status="confirmed", certainty=1.0))

@@ -15,28 +15,33 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from intakebot.conversation.assessor import QuestionWorth
-from intakebot.conversation.checklist import MOST_LISTS, may_list
+from intakebot.conversation.checklist import MOST_LISTS, may_list, unpicked_choices
 from intakebot.conversation.state import Because, Conversation, FactEntry, Proposal
 from intakebot.conversation.turn import Facts
 from intakebot.conversation.work import Work
 from intakebot.definitions.facts import Value, holds
-from intakebot.definitions.model import Choice, Family, Question
+from intakebot.definitions.model import STAKES, Choice, Family, Question
 
 VAGUE, NOBODY = "someone", "nobody"
 """The attempt option that says least: it never replaces a known name and is never asked about."""
-STAKES = ("high", "medium", "low")
 MOST_ASKED = 2
 """A question is put at most twice; after that the talk moves on. A safety question nobody answered comes once more at the end."""
 DECISIVE_SHARE = 0.5
 """A question whose answer could change the plan or the price is asked only while it is worth this share of its burden: with
 many weak findings nearly every one could change the plan by a hair, and the customer would be asked all of them."""
+SURE = 0.97
+"""A weighty value read from words is asked about on the recap unless it is this certain."""
+LIKELY = 0.9
+"""The same for a value of middling weight."""
+MOST_UNPICKED_SMS = 4
+"""Choices not picked that a text message names."""
 MOST_QUESTIONS = 14
 """Questions a talk asks by value at most, whatever they are worth; the bound holds for any definitions."""
 
 
 @dataclass(frozen=True)
 class Ask:
-    """items: of a checklist, the choices worth listing."""
+    """items: of a checklist, the choices worth listing, best first."""
 
     question: Question
     because: Because
@@ -190,12 +195,12 @@ def has_news(work: Work, question: Question) -> bool:
 
 
 def fitting_choices(facts: Facts, question: Question) -> tuple[Choice, ...]:
-    """Choices that do not contradict what is held already."""
+    """Choices that do not contradict what is held already; what was merely not picked from a list may still be so."""
     return tuple(
         choice
         for choice in question.choices
         if all(
-            fact not in facts or value is None or _may_be(facts[fact].value, value)
+            fact not in facts or value is None or facts[fact].is_unpicked or _may_be(facts[fact].value, value)
             for fact, value in choice.sets.items()
         )
     )
@@ -239,13 +244,14 @@ def recap_facts(work: Work) -> tuple[str, ...]:
     """Facts the recap lists, weightiest first: what was only read from words, and confirmed facts with a stake in price or feasibility.
 
     Left out: personal facts, derived ones and those another listed one implies, hazards that are not there, staff's own entries,
-    and everything when all of it came from the form (which was read there).
+    what was not picked from a list (`recap_unpicked` has it), and everything when all of it came from the form (which was
+    read there).
     """
     held = {
         fact_id: entry
         for fact_id, entry in work.facts.items()
         if entry.value is not None
-        and entry.source not in ("derived", "staff")
+        and entry.source not in ("derived", "staff", "unpicked")
         and fact_id in work.family.facts
     }
     listed = [
@@ -263,17 +269,32 @@ def recap_facts(work: Work) -> tuple[str, ...]:
     return tuple(listed) if any(held[fact].source != "form" for fact in listed) else ()
 
 
-def recap_due(work: Work) -> bool:
-    """The recap waits for an answer when something was only read from words (again, when that happened since), or when a
-    weighty fact only follows from a choice that was not picked.
+def recap_unpicked(work: Work) -> tuple[tuple[Question, tuple[Choice, ...]], ...]:
+    """Per checklist, what was listed and not picked: one line each on the recap."""
+    most = MOST_UNPICKED_SMS if work.conversation.channel == "sms" else None
+    lines = [
+        (question, unpicked_choices(work.family, work.facts, question)[:most])
+        for question in work.family.questions.values()
+        if question.several
+    ]
+    return tuple((question, left) for question, left in lines if left)
 
-    When everything was tapped or said yes to, nothing waits: the list is shown right before the estimate, see `flow.estimate`.
+
+def recap_due(work: Work) -> bool:
+    """The recap waits for an answer when a value was read from words and is in doubt, by its stake, or when a hazard was listed
+    and not picked while something else was.
+
+    Else nothing waits: the list is shown right before the estimate, see `flow.estimate`.
     """
-    return any(
-        work.facts[fact].status == "heard"
-        and (work.facts[fact].source == "text" or work.fact(fact).stake == "high")
-        for fact in recap_facts(work)
-    )
+    if any(entry.is_unpicked and work.fact(fact).role == "hazard" for fact, entry in work.facts.items()):
+        return True
+    return any(_doubtful(work, fact) for fact in recap_facts(work))
+
+
+def _doubtful(work: Work, fact_id: str) -> bool:
+    entry, stake = work.facts[fact_id], work.fact(fact_id).stake
+    needed = {"high": SURE, "medium": LIKELY, "low": 0.0}[stake]
+    return entry.status == "heard" and entry.certainty < needed
 
 
 def implied(family: Family, held: Mapping[str, FactEntry], fact_id: str) -> bool:

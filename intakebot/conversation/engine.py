@@ -190,7 +190,8 @@ def _welcome_back(work: Work) -> str:
         and fact_id in work.facts
         and work.facts[fact_id].is_known
         and not fact.personal
-        and work.facts[fact_id].source != "derived"
+        and work.facts[fact_id].source not in ("derived", "unpicked")
+        and fact.role != "hazard"
     ]
     shown = things(work.texts, work.family, weighty, most=4)
     return work.say("resumed", things=shown) if shown else work.say("resumed_bare")

@@ -64,7 +64,7 @@ def enter(
         verified=verified,
     )
     before = stated.value if stated else None
-    differs = stated is not None and stated.value is not None and stated.value != value
+    differs = before is not None and before != value and stated is not None and stated.source != "unpicked"
     if stated is not None and stated.value == value and source == "text" and stated.status == "confirmed":
         return True
     work.put(fact_id, entry)

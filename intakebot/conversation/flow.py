@@ -11,11 +11,20 @@ from intakebot.conversation.asking import (
     ask,
     check,
     flush,
+    note_recap,
     put_question,
     show_recap,
+    unpicked_line,
 )
 from intakebot.conversation.checklist import shown_items
-from intakebot.conversation.choosing import Ask, Check, ShowRecap, decide, recap_facts
+from intakebot.conversation.choosing import (
+    Ask,
+    Check,
+    ShowRecap,
+    decide,
+    recap_facts,
+    recap_unpicked,
+)
 from intakebot.conversation.contact import after_acceptance, ask_contact, check_contact
 from intakebot.conversation.handing import hand_off
 from intakebot.conversation.labels import fact_label, things, value_label
@@ -103,15 +112,20 @@ def estimate(work: Work, *, revises: bool) -> None:
 
 
 def _read_back(work: Work, lead: str) -> str:
-    """Everything was confirmed on the way: the list goes out with the estimate instead of waiting for an answer."""
+    """Nothing is in doubt: the list goes out with the estimate instead of waiting for an answer."""
     pairs = [(fact, work.facts[fact].value) for fact in recap_facts(work)]
+    left = recap_unpicked(work)
     work.change(recap_agreed=True)
-    if not pairs:
+    parts = [lead] if lead else []
+    if pairs:
+        shown = things(work.texts, work.family, pairs, most=RECAP_LINES)
+        parts.append(work.say("read_back", things=shown))
+    parts += [f"{unpicked_line(work, question, choices)}." for question, choices in left]
+    if not pairs and not left:
         return lead
-    shown = things(work.texts, work.family, pairs, most=RECAP_LINES)
-    text = f"{lead} {work.say('read_back', things=shown)}".strip()
+    text = " ".join(parts)
     work.reply(Reply(text, (ReplyChoice(work.say("choice.not_right"), "show_recap"),), "recap"))
-    work.note("recap_shown", facts=[fact for fact, _ in pairs])
+    note_recap(work, [fact for fact, _ in pairs], left)
     return ""
 
 

@@ -38,17 +38,34 @@ def value_label(texts: Texts, fact: Fact, value: Value | None, status: str = "co
     return shown if len(shown) <= MAX_SHOWN else shown[: MAX_SHOWN - 3].rstrip() + "..."
 
 
-def thing(texts: Texts, fact: Fact, value: Value | None, status: str = "confirmed") -> str:
-    """`Label: value`."""
+def thing(texts: Texts, family: Family, fact_id: str, value: Value | None, status: str = "confirmed") -> str:
+    """What is held of one fact, as a person would say it: the line of a checklist that says just this ("Discs do not spin"), a
+    fact's name when it is so ("It skips or freezes"), else `label: value`."""
+    fact = family.facts[fact_id]
+    if value is not None:
+        line = _checklist_line(family, fact_id, value)
+        if line is not None:
+            return texts.say(line)
+        if fact.type == "yes_no" and value == "yes":
+            return fact_label(texts, fact)
     return texts.say(
         "talk.thing", label=fact_label(texts, fact), value=value_label(texts, fact, value, status)
     )
 
 
+def _checklist_line(family: Family, fact_id: str, value: Value) -> str | None:
+    """Text key of a checklist's choice that sets this fact to this value and nothing else."""
+    for question in family.questions.values():
+        for choice in question.choices if question.several else ():
+            if choice.sets == {fact_id: value}:
+                return f"choice.{question.id}.{choice.id}"
+    return None
+
+
 def things(texts: Texts, family: Family, pairs: Iterable[tuple[str, Value | None]], most: int = 3) -> str:
-    """Several `label: value`, at most `most` of them."""
-    shown = [thing(texts, family.facts[fact], value) for fact, value in pairs if fact in family.facts]
-    return ", ".join(shown[:most])
+    """Several facts as held, one short sentence each, at most `most` of them; the last one without its full stop."""
+    shown = [thing(texts, family, fact, value) for fact, value in pairs if fact in family.facts]
+    return ". ".join(shown[:most])
 
 
 def question_of(family: Family, fact_id: str) -> str | None:

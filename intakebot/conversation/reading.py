@@ -360,4 +360,4 @@ def drop_proposal(work: Work, fact_id: str) -> None:
 
 
 def _thing(work: Work, fact_id: str) -> str:
-    return thing(work.texts, work.fact(fact_id), work.facts[fact_id].value)
+    return thing(work.texts, work.family, fact_id, work.facts[fact_id].value)

@@ -23,7 +23,8 @@ Phase = Literal[
 ]
 Floor = Literal["self", "person", "paused"]
 Consent = Literal["allowed", "opted_out"]
-Source = Literal["text", "tap", "form", "staff", "photo", "derived"]
+Source = Literal["text", "tap", "unpicked", "form", "staff", "photo", "derived"]
+"""`unpicked`: it was on a list to tick and was not ticked, while something else was."""
 PendingKind = Literal[
     "story",  # the opener: what is it and what does it do
     "question",  # `question` is asked
@@ -72,6 +73,11 @@ class FactEntry:
     @property
     def is_known(self) -> bool:
         return self.value is not None
+
+    @property
+    def is_unpicked(self) -> bool:
+        """On a list to tick and not ticked, and not agreed to since."""
+        return self.source == "unpicked" and self.status == "heard"
 
     @property
     def answer(self) -> Answer:

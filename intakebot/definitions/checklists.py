@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from intakebot.definitions.facts import Answers, Value, holds
 from intakebot.definitions.model import Choice, Fact, Question
 
-MOST_LISTED = 6
+MOST_LISTED = 10
 """Choices listed at a time, "none of these" not counted."""
 NONE, NOT_SURE = "none", "not_sure"
 RESERVED = (NONE, NOT_SURE)

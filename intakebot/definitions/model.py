@@ -63,6 +63,8 @@ __all__ = [
 FactType = Literal["choice", "choices", "yes_no", "text", "amount", "date", "count", "photo"]
 Purpose = Literal["safety", "triage", "price", "packing", "contact", "bench"]
 Stake = Literal["low", "medium", "high"]
+STAKES: tuple[Stake, ...] = ("high", "medium", "low")
+"""Weightiest first."""
 Role = Literal[
     "device_kind",
     "loading",

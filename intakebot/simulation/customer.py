@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field
+from string import ascii_uppercase
 
-from intakebot.conversation import ChoiceTaken, Conversation, MessageReceived, Reply, ReplyChoice
+from intakebot.conversation import ChoiceTaken, Conversation, MessageReceived, Reply, ReplyChoice, Turn
+from intakebot.conversation.checklist import unpicked_choices
 from intakebot.definitions.model import Choice, Definitions, Family, Question
 from intakebot.simulation.personas import Persona
 from intakebot.simulation.truth import Truth, fits_truth, is_true, true_choice
@@ -26,6 +28,9 @@ from intakebot.simulation.wording_en import (
 
 OVERLOOKED = 0.03
 """Share of fitting choices of a checklist that anybody overlooks (an assumption)."""
+NOTICED = 0.6
+"""Share of customers who put a wrong line right when it is only read back to them: about 60 % recovered from a wrong implicit
+confirmation (Weegels 2000 and others, as collected on the acixd.org wiki)."""
 SALIENT = 3
 """How much likelier a customer mentions a plain symptom than a circumstance."""
 UNTOLD = ("no", "nobody", "none", "not_tried", "nothing", "in_device")
@@ -38,7 +43,9 @@ CIRCUMSTANCES = (
 
 @dataclass
 class Customer:
-    """wrong: facts told wrongly and not corrected yet (fact -> the wrong value). told: facts said so far."""
+    """wrong: facts told wrongly and not corrected yet (fact -> the wrong value). told: facts said so far. objecting: about to say that the
+    list that came with the estimate is not right.
+    """
 
     definitions: Definitions
     family: Family
@@ -49,6 +56,7 @@ class Customer:
     told: set[str] = field(default_factory=set)
     wrong: dict[str, str] = field(default_factory=dict)
     correcting: str | None = None
+    objecting: bool = False
     messages: int = 0
 
     def opener(self) -> str:
@@ -68,12 +76,25 @@ class Customer:
             parts.append(self.rng.choice(RAMBLES))
         return self._typed(" ".join(parts))
 
+    def start_ticks(self, reply: Reply, conversation: Conversation) -> ChoiceTaken | None:
+        """On the web the safety list stands below the box for the first words, and is sent with them."""
+        pending = conversation.pending
+        question = self.family.questions.get(pending.question or "") if pending is not None else None
+        if self.channel != "web" or question is None or question.tier != "safety" or not question.several:
+            return None
+        picked = [choice.id for choice in question.choices if is_true(choice, self.truth)]
+        self.told.update(fact for choice in question.choices for fact in choice.sets)
+        return ChoiceTaken("start", f"{question.id}:{'+'.join(picked) or 'none'}", self.channel)
+
     def answer(self, reply: Reply, conversation: Conversation) -> MessageReceived | ChoiceTaken:
         """The answer to the last message."""
         self.messages += 1
         message_id = f"m{self.messages}"
         if self.persona.hops and self.messages == 3:
             self.channel = "web" if self.channel == "sms" else "sms"
+        if self.objecting:
+            self.objecting = False
+            return ChoiceTaken(message_id, "show_recap", self.channel)
         free = self._free_turn()
         said = self._to_question(reply, conversation) if free is None else free
         if isinstance(said, ReplyChoice):
@@ -128,12 +149,42 @@ class Customer:
 
     def _recap(self, reply: Reply, conversation: Conversation) -> ReplyChoice:
         for choice in reply.choices:
-            fact = choice.value.removeprefix("change:")
-            listed = choice.value.startswith("change:") and fact in self.truth.facts
-            value = conversation.facts[fact].value if listed else None
-            if listed and (value is None or not fits_truth(self.truth.facts[fact], value)):
+            head, _, rest = choice.value.partition(":")
+            if head == "change" and self._is_wrong(conversation, rest):
+                return choice
+            if head == "unpicked" and self._misses_one(conversation, rest):
                 return choice
         return reply.choices[0]
+
+    def objects(self, turn: Turn) -> bool:
+        """Whether a correction is still due, or a wrong line of the list that came with the estimate is noticed."""
+        if self.wrong:
+            return True
+        self.objecting = self._objects_to_list(turn)
+        return self.objecting
+
+    def _objects_to_list(self, turn: Turn) -> bool:
+        shown = next((entry.data for entry in turn.log if entry.kind == "recap_shown"), None)
+        if shown is None or turn.conversation.pending is None or turn.conversation.pending.kind == "recap":
+            return False
+        wrong = any(self._is_wrong(turn.conversation, fact) for fact in shown["facts"]) or any(
+            self._misses_one(turn.conversation, question) for question in shown["unpicked"]
+        )
+        return wrong and self.rng.random() < NOTICED
+
+    def _is_wrong(self, conversation: Conversation, fact: str) -> bool:
+        held = conversation.facts.get(fact)
+        if held is None or held.value is None or fact not in self.truth.facts:
+            return False
+        return not fits_truth(self.truth.facts[fact], held.value)
+
+    def _misses_one(self, conversation: Conversation, question: str) -> bool:
+        """Whether something true is seen among what was not picked; now and then it is overlooked again."""
+        left = unpicked_choices(self.family, conversation.facts, self.family.questions[question])
+        return any(is_true(choice, self.truth) and self.rng.random() >= self._overlooks() for choice in left)
+
+    def _overlooks(self) -> float:
+        return OVERLOOKED + self.persona.not_sure / 2
 
     def _question(self, reply: Reply, question: Question, tries: int) -> str | ReplyChoice:
         chance = self.rng.random()
@@ -175,11 +226,11 @@ class Customer:
             for c in reply.choices
             if c.value.partition(":")[2] in choices
         ]
-        overlooks = OVERLOOKED + self.persona.not_sure / 2
         picked = [
             (shown, choice)
             for shown, choice in listed
-            if is_true(choice, self.truth) and (question.tier == "safety" or self.rng.random() >= overlooks)
+            if is_true(choice, self.truth)
+            and (question.tier == "safety" or self.rng.random() >= self._overlooks())
         ]
         self.told.update(fact for _, choice in listed for fact in choice.sets)
         if question.tier != "safety" and self.rng.random() < self.persona.told_wrong:
@@ -209,7 +260,7 @@ class Customer:
         if tries or how < self.persona.taps + self.persona.numbers:
             numbers = [reply.choices.index(shown) for shown, _ in picked]
             if self.rng.random() < 0.3:
-                return " ".join("ABCDEFGH"[number] for number in numbers)
+                return " ".join(ascii_uppercase[number] for number in numbers)
             return self.rng.choice((" ", ", ", " and ")).join(str(number + 1) for number in numbers)
         said = []
         for shown, choice in picked:

@@ -14,7 +14,6 @@ from datetime import datetime, timedelta
 
 from intakebot.assess import Assessments
 from intakebot.conversation import (
-    ChoiceTaken,
     Conversation,
     HandOff,
     MakeEstimate,
@@ -117,6 +116,10 @@ def one_talk(
     )
     talk.messages = 1
     _observe(talk, turn, f"> {opener}", channel)
+    ticks = customer.start_ticks(_last_question(turn), turn.conversation)
+    if ticks is not None:
+        turn = advance(definitions, turn.conversation, ticks, now, assessor=assessor)
+        _observe(talk, turn, f"> (with it) [{ticks.value}]", channel)
     talk.ending = _ending(turn, persona, truth, family)
     while talk.ending == "unfinished" and talk.messages < MOST_MESSAGES:
         before = turn.conversation
@@ -130,8 +133,10 @@ def one_talk(
         _observe(talk, turn, f"> {said}", customer.channel)
         _check_turn(talk, before, turn, customer, truth, family)
         talk.ending = _ending(turn, persona, truth, family)
-        if isinstance(event, ChoiceTaken | MessageReceived) and talk.ending == "estimate":
+        if talk.ending == "estimate":
             _judge(talk, assessor, turn.conversation, truth, family, now)
+            if customer.objects(turn):
+                talk.ending = "unfinished"
     talk.form_questions = fixed_form_questions(family, truth)
     _count_facts(talk, turn.conversation, truth)
     return talk
@@ -201,7 +206,8 @@ def _ending(turn: Turn, persona: Persona, truth: Truth, family: Family) -> str:
                 effect.reason in ("asked", "anger", "not_understood") and not persona.cooperative
             )
             return "proper hand-over" if proper else f"hand-over: {effect.reason}"
-    return "unfinished"
+    pending = turn.conversation.pending
+    return "estimate" if pending is not None and pending.kind == "decision" else "unfinished"
 
 
 def _note_recap(talk: Talk, conversation: Conversation, truth: Truth) -> None:

@@ -282,7 +282,7 @@ class Asked:
 
     options: per answer its label and the facts it gives. chance: [answers, sets]; sums to 1 over the answers. after: what
     is known after each. rates: how often each comes before the fault sets have their say. items: of a checklist, the
-    choices worth listing.
+    choices worth listing, best first.
     """
 
     def __init__(

@@ -2,7 +2,7 @@
 
 Choices about the same fact form a bundle: one of them is picked, or none (then `else_sets` holds, as heard). Bundles are
 added one by one, the one that saves most together with those already listed first, as long as it is worth its effort or tells
-enough about the faults to matter together with others later.
+enough about the faults to matter together with others later. Then the list is filled up with those that tell enough alone.
 
 Assumptions: bundles are answered independently given the fault set, except those that a common finding reads (such as
 the results of several disc classes): their answers are read together, exactly. What answers change in the success chances
@@ -27,12 +27,14 @@ from intakebot.triage.value import evsi
 
 Floats = npt.NDArray[np.float64]
 
-UNPICKED_CERTAINTY = 0.8
+UNPICKED_CERTAINTY = 0.9
 """How sure it is that a listed choice that was not picked is not so (common practice, no source)."""
 ITEM_BURDEN = 0.1
 """Effort of reading one more choice, in units of one easy question (common practice, no source)."""
 BASE = 8
 """Bundles that are tried together: the best ones by themselves."""
+MOST_JOINT = 6
+"""Choices whose answers are worth out together; the list is then filled up with the next best ones by themselves."""
 MOST_EXACT = 36
 """Combinations of answers up to which bundles with a common finding are read together."""
 LEAST_TOLD = 0.01
@@ -49,7 +51,17 @@ def listed(case: Case, question: Question) -> Asked:
             found.append((bundle, asked))
     found.sort(key=lambda pair: (-_worth(case, pair[1]), -_told(case, pair[1].chance), pair[0][0].id))
     chosen, chance = _choose(case, found[:BASE])
-    return _together(case, question, offered, chosen, chance)
+    return _together(case, question, chosen, _filled_up(case, chosen, found), chance)
+
+
+def _filled_up(case: Case, chosen: Sequence[Bundle], found: Sequence[Bundle]) -> list[str]:
+    """Ids of the choices to list, best first: the chosen ones, then others that tell enough by themselves, while there is room."""
+    ids = [choice.id for bundle, _ in chosen for choice in bundle]
+    for bundle, asked in found:
+        fits = bundle[0].id not in ids and len(ids) + len(bundle) <= MOST_LISTED
+        if fits and _told(case, asked.chance) >= LEAST_TOLD:
+            ids += [choice.id for choice in bundle]
+    return ids
 
 
 def _options(case: Case, bundle: Sequence[Choice]) -> list[tuple[str, Mapping[str, Answer]]]:
@@ -99,7 +111,7 @@ def _choose(case: Case, found: Sequence[Bundle]) -> tuple[list[Bundle], Floats]:
     worth = 0.0
     left = list(found)
     while left:
-        room = MOST_LISTED - sum(len(bundle) for bundle, _ in chosen)
+        room = MOST_JOINT - sum(len(bundle) for bundle, _ in chosen)
         left = [pair for pair in left if len(pair[0]) <= room]
         trials = []
         for place, pair in enumerate(left):
@@ -160,14 +172,15 @@ def _exactly(case: Case, members: Sequence[Asked]) -> Floats:
 
 
 def _together(
-    case: Case, question: Question, offered: Sequence[Choice], chosen: Sequence[Bundle], chance: Floats
+    case: Case, question: Question, chosen: Sequence[Bundle], items: Sequence[str], chance: Floats
 ) -> Asked:
     asked = Asked(case, question.id, ())
-    picked = {choice.id for bundle, _ in chosen for choice in bundle}
-    asked.items = tuple(choice.id for choice in offered if choice.id in picked)
+    asked.items = tuple(items)
     if len(asked.items) < 2:
         return asked
-    asked.matters = True
+    asked.matters = bool(chosen)
+    if not chosen:
+        return asked
     asked.chance = chance
     asked.labels = [str(number) for number in range(chance.shape[0])]
     asked.after = [case.answers] * chance.shape[0]

@@ -97,7 +97,7 @@ def test_a_line_of_the_recap_can_be_changed_and_the_list_is_shown_again(definiti
     talk.tap("opened:shop")
 
     assert talk.value("opened") == "shop"
-    assert "Changed: Opened before by: a shop." in " ".join(
+    assert "Changed. Opened before by: a shop." in " ".join(
         " ".join(r.text for r in t.replies) for t in talk.turns[-1:]
     )
 
@@ -111,7 +111,7 @@ def test_a_price_moving_fact_after_the_estimate_gives_a_revised_one_in_the_same_
 
     revised = [effect for effect in talk.turn.effects if type(effect).__name__ == "MakeEstimate"]
     assert [effect.revises for effect in revised] == [True]
-    assert "Changed: Opened before by: a shop." in talk.said
+    assert "Changed. Opened before by: a shop." in talk.said
     assert "220" in talk.said
 
 

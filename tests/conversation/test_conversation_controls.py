@@ -174,7 +174,7 @@ def test_after_a_day_the_answer_begins_with_a_short_recap(definitions):
 
     talk.say("10 years old", after=timedelta(hours=25))
 
-    assert talk.said.startswith("Welcome back. So far I have: ")
+    assert talk.said.startswith("Welcome back. So far I have this. ")
     assert "DVD player" in talk.texts[0]
 
 

@@ -60,7 +60,7 @@ def test_a_medium_stake_fact_is_taken_and_echoed_with_the_next_question(talk, he
     talk.say("words")
 
     assert talk.value("bought_used") == "yes"
-    assert talk.texts[-1].startswith("Got it: Bought used: Yes.")
+    assert talk.texts[-1].startswith("Got it. It was bought used.")
     assert talk.turn.asked == "age_years"
 
 
@@ -129,7 +129,7 @@ def test_a_new_value_replaces_the_old_one_and_is_said(talk, hear):
     talk.say("actually ...")
 
     assert talk.value("bought_used") == "no"
-    assert "Changed: Bought used: No." in talk.said
+    assert "Changed. Bought used: No." in talk.said
     assert [(h.fact, h.before, h.value) for h in talk.turn.heard] == [("bought_used", "yes", "no")]
 
 

@@ -29,11 +29,11 @@ def talk(definitions) -> Talk:
     return found
 
 
-def test_a_list_is_marked_has_at_most_six_choices_and_none_and_not_sure_at_the_end(talk):
+def test_a_list_is_marked_has_at_most_ten_choices_and_none_and_not_sure_at_the_end(talk):
     reply = talk.turn.replies[-1]
 
     assert reply.several
-    assert 2 <= len(reply.choices) - 2 <= 6
+    assert 2 <= len(reply.choices) - 2 <= 10
     assert listed(talk)[-2:] == ["none", "not_sure"]
     assert reply.text.endswith("Pick all that fit.")
 
@@ -55,9 +55,10 @@ def test_labels_pick_several_and_what_is_left_is_held_as_heard(talk):
     labels = [choice.label for choice in talk.turn.replies[-1].choices]
     talk.say(f"{labels[1]}, {labels[2].lower()}")
 
-    statuses = {line.status for line in talk.turn.heard}
-    assert statuses == {"confirmed", "heard"}
-    assert {line.source for line in talk.turn.heard} == {"tap"}
+    assert {(line.status, line.source) for line in talk.turn.heard} == {
+        ("confirmed", "tap"),
+        ("heard", "unpicked"),
+    }
 
 
 @pytest.mark.parametrize("said", ["none", "none of these", "no", "nothing", "👎"])
@@ -65,7 +66,8 @@ def test_none_says_no_to_each(talk, said):
     talk.say(said)
 
     assert talk.turn.heard
-    assert {line.status for line in talk.turn.heard} == {"confirmed"}
+    assert {(line.status, line.source) for line in talk.turn.heard} == {("heard", "unpicked")}
+    assert {talk.conversation.facts[line.fact].certainty for line in talk.turn.heard} == {0.95}
     assert not {"yes", "grinding", "clicking"} & {str(line.value) for line in talk.turn.heard}
 
 
@@ -122,16 +124,79 @@ def test_what_was_not_listed_cannot_be_picked(talk):
     assert talk.turn.asked == "noticed"
 
 
-def test_a_hazard_is_never_ruled_out_by_not_being_picked(definitions):
+HAZARDS = ("smoke_or_smell", "liquid_inside", "battery_swollen", "electric_shock")
+
+
+def test_a_hazard_that_was_not_picked_is_asked_about_on_the_recap_and_the_estimate_waits_for_it(definitions):
     talk = Talk(definitions, SetAssessor())
     talk.say("my dvd player keeps skipping")
 
     talk.tap("hazards:opened")
 
     assert talk.value("opened") == "someone"
-    assert "smoke_or_smell" not in talk.conversation.facts
-    assert talk.turn.asked == "hazards"  # once more, without what was answered
-    assert "opened" not in listed(talk)
+    assert {talk.status(fact) for fact in HAZARDS} == {"heard"}
+    while talk.conversation.pending.kind == "question":
+        talk.say("not sure")
+    assert talk.conversation.pending.kind == "recap"
+    assert "unpicked:hazards" in listed_values(talk)
+
+    talk.tap("recap:all_right")
+
+    assert {(talk.value(fact), talk.status(fact)) for fact in HAZARDS} == {("no", "confirmed")}
+    assert talk.conversation.phase == "estimated"
+
+
+def test_a_hazard_found_on_the_recap_stops_everything(definitions):
+    talk = Talk(definitions, SetAssessor())
+    talk.say("my dvd player keeps skipping")
+    talk.tap("hazards:opened")
+    while talk.conversation.pending.kind == "question":
+        talk.say("not sure")
+
+    talk.tap("unpicked:hazards")
+    assert talk.turn.asked == "hazards"
+    assert not set(HAZARDS) & set(talk.conversation.facts)
+    talk.tap("hazards:liquid")
+
+    assert talk.kinds == ["safety"]
+    assert talk.conversation.floor == "person"
+
+
+def test_what_was_not_picked_stands_in_one_line_and_can_be_picked_after_all(talk):
+    first, second = listed(talk)[:2]
+    talk.tap(f"noticed:{first}")
+    while talk.conversation.pending.kind == "question":
+        talk.tap(f"{talk.turn.asked}:none") if talk.turn.replies[-1].several else talk.say("not sure")
+    if talk.conversation.pending.kind != "recap":
+        talk.tap("show_recap")
+    assert "unpicked:noticed" in listed_values(talk)
+
+    talk.tap("unpicked:noticed")
+    assert talk.turn.asked == "noticed"
+    assert second in listed(talk)
+    assert first not in listed(talk)
+    talk.tap(f"noticed:{second}")
+
+    choices = {
+        choice.id: choice for choice in talk.definitions.families["disc_drive"].questions["noticed"].choices
+    }
+    for fact, value in choices[second].sets.items():
+        assert (talk.value(fact), talk.status(fact)) == (value, "confirmed")
+
+
+def test_what_was_not_picked_gives_way_to_words_and_nothing_is_called_changed(talk):
+    talk.tap(f"noticed:{listed(talk)[0]}")
+    left = [fact for fact, entry in talk.conversation.facts.items() if entry.source == "unpicked"]
+    assert "intermittent_read" in left
+
+    talk.say("it reads discs only now and then")
+
+    assert talk.value("intermittent_read") == "yes"
+    assert "Changed" not in talk.said
+
+
+def listed_values(talk: Talk) -> list[str]:
+    return [choice.value for choice in talk.turn.replies[-1].choices]
 
 
 def test_a_picked_hazard_stops_everything(definitions):
