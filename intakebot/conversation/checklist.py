@@ -165,13 +165,15 @@ def _enter_left(work: Work, left: Mapping[str, Value | None], certainty: float =
 
 
 def enter_late(work: Work, question: Question, picks: Sequence[str]) -> bool:
-    """A tap on an older list: what was picked counts, what was not picked says nothing; none of the choices last listed
-    says no to those that nothing is known about."""
+    """A tap on an older list, or on one that was shown beside the talk: what was picked counts, what was not picked says
+    nothing; none of the choices last listed (or, if it never was, of all that may be) says no to those that nothing is
+    known about."""
     if tuple(picks) == (NONE,):
         last = next(
             (each for each in reversed(work.conversation.lists) if each.question == question.id), None
         )
         listed = [choice for choice in question.choices if last is not None and choice.id in last.items]
+        listed = listed if last is not None else list(may_list(work, question))
         said = {f: v for f, v in meaning(work.family.facts, listed, ()).said.items() if f not in work.facts}
     else:
         listed = [choice for choice in question.choices if choice.id in picks]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from typing import Any
 
 from flask import Blueprint, Response, g, redirect, render_template, request, url_for
@@ -17,7 +18,7 @@ from intakebot.web import cases, customers, facts_form, security, uploads, words
 from intakebot.web.access import CUSTOMER, PUBLIC, access
 from intakebot.web.api_limits import MESSAGES, OPENING
 from intakebot.web.form_lines import GROUPS, field_for, field_groups
-from intakebot.web.talk_view import PICKED, joined_picks, talk_page
+from intakebot.web.talk_view import PICKED, joined_picks, safety_ticks, talk_page, without_none
 
 pages = Blueprint("customer", __name__)
 
@@ -32,21 +33,29 @@ def start() -> Any:
     return _start_page(customers.held_talks())
 
 
-def _start_page(talks: tuple[str, ...], problem: str = "") -> str:
-    message_id = security.services().new_id()
-    return render_template("start.html", text="", problem=problem, talks=talks, message_id=message_id)
+def _start_page(talks: tuple[str, ...], problem: str = "", ticked: Sequence[str] = ()) -> str:
+    """ticked: what was ticked before a problem."""
+    return render_template(
+        "start.html",
+        text="",
+        problem=problem,
+        talks=talks,
+        message_id=security.services().new_id(),
+        safety=safety_ticks(security.services().definitions, words.locale(), ticked),
+    )
 
 
 @pages.post("/talk")
 @access(PUBLIC)
 def begin() -> Any:
-    """Open a talk with the first words, or go straight to the one-page form."""
+    """Open a talk with the first words and the ticks of the safety list, or go straight to the one-page form."""
     text, on_one_page = request.form.get("text", "").strip(), request.form.get("way") == "form"
+    ticked = request.form.getlist("pick")[:20]
     if not text and not on_one_page:
-        return _start_page((), words.say("web.start.say_something")), 422
+        return _start_page((), words.say("web.start.say_something"), ticked), 422
     services = security.services()
     services.limiter.take(str(request.remote_addr), OPENING, services.now())
-    fingerprint = hashlib.sha256(f"{words.locale()}:{on_one_page}:{text}".encode()).hexdigest()
+    fingerprint = hashlib.sha256(f"{words.locale()}:{on_one_page}:{ticked}:{text}".encode()).hexdigest()
     key = f"{request.form.get('message_id', '')[:80]}:{fingerprint[:16]}"
     opened = open_case(
         services.turns,
@@ -55,6 +64,15 @@ def begin() -> Any:
         text=None if on_one_page else text,
         request=Request(f"web-open:{hash_secret(security.visitor())}", key, fingerprint),
     )
+    picks = joined_picks(without_none(ticked))
+    if picks is not None:
+        take_turn(
+            services.turns,
+            opened.conversation_id,
+            ChoiceTaken("start", picks[:300], "web"),
+            via=Via("web"),
+            request=Request(f"web:{opened.conversation_id}", "start", fingerprint),
+        )
     place = "customer.whole_form" if on_one_page else "customer.talk"
     anchor = None if on_one_page else "latest"
     there = redirect(url_for(place, talk=opened.conversation_id, _anchor=anchor))

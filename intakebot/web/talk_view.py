@@ -9,8 +9,8 @@ from typing import Literal
 
 from intakebot.conversation import Conversation
 from intakebot.conversation.checklist import listed_facts
-from intakebot.definitions.checklists import NONE, NOT_SURE
-from intakebot.definitions.model import Family
+from intakebot.definitions.checklists import NONE, NOT_SURE, listable
+from intakebot.definitions.model import Definitions, Family
 from intakebot.definitions.texts import Texts
 from intakebot.records import Message
 from intakebot.web.form_lines import (
@@ -57,6 +57,46 @@ def joined_picks(values: Sequence[str]) -> str | None:
     question = values[0].partition(":")[0] if values else ""
     picks = [value.partition(":")[2] for value in values if value.partition(":")[0] == question]
     return f"{question}:{'+'.join(picks)}" if picks else None
+
+
+def without_none(values: Sequence[str]) -> list[str]:
+    """The ticked choices; "none of these" counts only alone."""
+    real = [value for value in values if value.partition(":")[2] != NONE]
+    return real or list(values)
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A choice to tick before the talk begins."""
+
+    value: str
+    label: str
+    ticked: bool
+
+
+@dataclass(frozen=True)
+class Ticks:
+    """The safety list below the box for the first words: its question, its choices, "none of these" last."""
+
+    question: str
+    choices: tuple[Tick, ...]
+
+
+def safety_ticks(definitions: Definitions, locale: str, ticked: Sequence[str]) -> Ticks | None:
+    """The first family's safety list, so that it is answered together with the first words; None when it has none."""
+    family = definitions.families[min(definitions.families)]
+    texts = Texts(definitions, family.id, locale)
+    lists = (each for each in family.questions.values() if each.tier == "safety" and each.several)
+    question = next(lists, None)
+    if question is None:
+        return None
+    labels = {
+        f"{question.id}:{choice.id}": texts.say(f"choice.{question.id}.{choice.id}")
+        for choice in listable(question, {})
+    }
+    labels[f"{question.id}:{NONE}"] = texts.say("talk.choice.none")
+    asked = f"{texts.say(f'question.{question.id}')} {texts.say('talk.pick_all')}"
+    return Ticks(asked, tuple(Tick(value, label, value in ticked) for value, label in labels.items()))
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,52 @@ def test_the_first_words_sent_twice_open_one_talk(shop: Shop) -> None:
         assert len(work.cases.page().lines) == 1
 
 
+@pytest.mark.parametrize(
+    ("ticks", "smoke", "opened"),
+    [
+        (["hazards:none"], "no", "nobody"),
+        (["hazards:opened"], "no", "someone"),
+        (["hazards:opened", "hazards:none"], "no", "someone"),
+        ([], None, None),
+    ],
+)
+def test_the_safety_list_is_answered_with_the_first_words(
+    shop: Shop, ticks: list[str], smoke: str | None, opened: str | None
+) -> None:
+    browser = shop.browser()
+    browser.get("/")
+
+    page = browser.submit("/talk", text="my dvd player keeps skipping", pick=ticks)
+
+    talk = stored(shop, page.response.request.path.split("/")[2])
+    held = {
+        fact: talk.facts[fact].value if fact in talk.facts else None for fact in ("smoke_or_smell", "opened")
+    }
+    assert held == {"smoke_or_smell": smoke, "opened": opened}
+    assert (talk.pending is not None and talk.pending.question == "hazards") == (not ticks)
+
+
+def test_a_hazard_ticked_with_the_first_words_stops_everything(shop: Shop) -> None:
+    browser = shop.browser()
+    browser.get("/")
+
+    page = browser.submit("/talk", text="my dvd player keeps skipping", pick=["hazards:liquid"])
+
+    assert "Do not switch it on" in page.text
+    talk = stored(shop, page.response.request.path.split("/")[2])
+    assert (talk.floor, talk.holds) == ("person", ("safety",))
+
+
+def test_ticks_are_kept_when_the_words_are_missing(shop: Shop) -> None:
+    browser = shop.browser()
+    browser.get("/")
+
+    page = browser.submit("/talk", text="", pick=["hazards:opened"])
+
+    assert page.status == 422
+    assert re.search(r'value="hazards:opened" checked', page.html)
+
+
 def test_from_first_word_to_a_box_on_its_way(shop: Shop) -> None:
     browser = shop.browser()
 
