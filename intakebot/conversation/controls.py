@@ -2,10 +2,7 @@
 
 The words of each language are data: keys `control.<name>` in flows/common/texts/<locale>/conversation.yaml. The words
 of every shipped language count in every conversation. `STOP` is an opt-out, `it won't stop spinning` is not; asking in
-any reasonable words not to be written to is one too (47 CFR 64.1200(a)(10), as in force from 11 April 2025). It is known
-by a closed vocabulary: every word of the message is in one language's lists, one of them ends something, and one is about
-our messages (`stop sending me these texts`) or about a list of numbers (`take me off your list`). One word about a device
-or a disc, and it is content.
+any reasonable words not to be written to is one too, see `opt_out`.
 """
 
 from __future__ import annotations
@@ -16,6 +13,7 @@ from functools import lru_cache
 from typing import Literal
 
 from intakebot.conversation.guard import key
+from intakebot.conversation.opt_out import LISTS, Wishes, compile_wishes, wants_out
 from intakebot.definitions.model import Definitions
 from intakebot.definitions.texts import Texts
 
@@ -28,10 +26,8 @@ CONTROLS: tuple[ControlName, ...] = (
     "repeat", "wrong", "form", "price", "accept", "decline", "other_language",
 )  # fmt: skip
 _PIECES = re.compile(r"[.,;!?\n]+")
-STOP_LISTS = (
-    "stop_strong", "stop_weak", "stop_plain", "stop_about", "stop_filler", "list_words", "list_about",
-)  # fmt: skip
-"""In the order of the fields of `StopWords`."""
+MOST_CHARACTERS = 120
+"""A longer message is no control word."""
 PLAIN_LISTS = ("fillers", "joiners", "nones", "alls")
 
 
@@ -44,38 +40,12 @@ class Control:
 
 
 @dataclass(frozen=True)
-class StopWords:
-    """One language's closed vocabulary of wishes not to be written to.
-
-    strong: end something by themselves. weak: only together with one of `plain`. about: our messages.
-    """
-
-    strong: frozenset[str]
-    weak: frozenset[str]
-    plain: frozenset[str]
-    about: frozenset[str]
-    filler: frozenset[str]
-    list_words: frozenset[str]
-    list_about: frozenset[str]
-
-    def fit(self, words: frozenset[str]) -> bool:
-        """Whether these are all the words of such a wish."""
-        ends = words & self.strong or (words & self.weak and words & self.plain)
-        if ends and words & self.about and words <= self.strong | self.weak | self.about | self.filler:
-            return True
-        if words & self.strong and words & self.list_about and words & self.about:
-            return words <= self.strong | self.about | self.list_about | self.filler
-        listed = words & self.list_words and words & self.list_about
-        return bool(listed) and words <= self.list_words | self.list_about | self.filler
-
-
-@dataclass(frozen=True)
 class ControlWords:
-    """Compiled words: folded whole message -> control; stop vocabularies; politeness that may surround a control;
+    """Compiled words: folded whole message -> control; wishes not to be written to; politeness that may surround a control;
     fillers that may stand before a choice; how picks of a checklist are joined, and how all or none of them is said."""
 
     whole: dict[str, Control]
-    stops: tuple[StopWords, ...]
+    wishes: tuple[Wishes, ...]
     polite: frozenset[str]
     anger: tuple[str, ...]
     fillers: frozenset[str]
@@ -87,15 +57,15 @@ class ControlWords:
 def control_of(text: str, words: ControlWords) -> Control | None:
     """The control a message consists of, or None when it is content."""
     folded = key(text)
-    if not folded or len(folded) > 120:
+    if not folded:
         return None
-    if folded in words.whole:
-        return words.whole[folded]
-    bare = _without_politeness(folded.split(), words.polite)
-    found = words.whole.get(" ".join(bare))
-    if found is not None:
-        return found
-    if any(stops.fit(frozenset(bare)) for stops in words.stops) or _ends_with_stop(text, words):
+    if len(folded) <= MOST_CHARACTERS:
+        if folded in words.whole:
+            return words.whole[folded]
+        found = words.whole.get(" ".join(_without_politeness(folded.split(), words.polite)))
+        if found is not None:
+            return found
+    if _ends_with_stop(text, words) or wants_out(text, words.wishes):
         return Control("stop")
     return None
 
@@ -105,11 +75,8 @@ def _ends_with_stop(text: str, words: ControlWords) -> bool:
     pieces = [piece for piece in _PIECES.split(text) if key(piece)]
     if len(pieces) < 2 or len(key(text).split()) > 10:
         return False
-    last = key(pieces[-1])
-    found = words.whole.get(last)
-    if found is not None:
-        return found.name == "stop"
-    return any(stops.fit(frozenset(last.split())) for stops in words.stops)
+    found = words.whole.get(key(pieces[-1]))
+    return found is not None and found.name == "stop"
 
 
 def is_angry(text: str, words: ControlWords) -> bool:
@@ -142,7 +109,7 @@ def _words_of(same: _Same) -> ControlWords:
     wordings = []
     for locale in definitions.locales:
         texts = Texts(definitions, None, locale)
-        names = [*CONTROLS, "own_language", *STOP_LISTS, "polite", "anger", *PLAIN_LISTS]
+        names = [*CONTROLS, "own_language", *LISTS, "polite", "anger", *PLAIN_LISTS]
         wordings.append((locale, tuple((name, _all(texts, f"control.{name}")) for name in names)))
     return _compiled(tuple(wordings))
 
@@ -154,15 +121,14 @@ def _all(texts: Texts, text_key: str) -> tuple[str, ...]:
 @lru_cache(maxsize=8)
 def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]], ...]) -> ControlWords:
     whole: dict[str, Control] = {}
-    stops: list[StopWords] = []
+    wishes: list[Wishes] = []
     polite: set[str] = set()
     anger: list[str] = []
     plain: dict[str, set[str]] = {name: set() for name in PLAIN_LISTS}
     for locale, lists in wordings:
-        folded = {name: frozenset(key(word) for word in words) for name, words in lists}
-        stops.append(StopWords(*(folded[name] for name in STOP_LISTS)))
+        wishes.append(compile_wishes(dict(lists)))
         for name, words in lists:
-            if name in STOP_LISTS:
+            if name in LISTS:
                 continue
             if name == "polite":
                 polite.update(key(word) for word in words)
@@ -176,7 +142,7 @@ def _compiled(wordings: tuple[tuple[str, tuple[tuple[str, tuple[str, ...]], ...]
                     whole.setdefault(key(word), control)
     return ControlWords(
         whole,
-        tuple(stops),
+        tuple(wishes),
         frozenset(polite),
         tuple(anger),
         *(frozenset(plain[name]) for name in PLAIN_LISTS),

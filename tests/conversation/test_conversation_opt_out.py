@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,14 @@ import yaml
 from intakebot.conversation.controls import compile_words, control_of
 
 SENTENCES = yaml.safe_load(Path(__file__).with_name("opt_out_sentences.yaml").read_text(encoding="utf-8"))
+
+
+OPENED = [
+    json.loads(line)
+    for line in Path(__file__).with_name("opt_out_opened.jsonl").read_text(encoding="utf-8").splitlines()
+]
+"""240 messages by another hand. Scored once while unseen: 46 of 120 opt-outs missed, 0 of 120 others taken for one; the
+patterns were then written with them open."""
 
 
 def _stops(definitions, sentence):
@@ -32,6 +41,36 @@ def test_at_most_one_other_sentence_is_taken_for_an_opt_out(definitions):
     false = [sentence for sentence in SENTENCES["not_opt_out"] if _stops(definitions, sentence)]
 
     assert len(false) <= 1, false
+
+
+def test_messages_by_another_hand_are_told_apart(definitions):
+    wrong = [each["text"] for each in OPENED if _stops(definitions, each["text"]) != each["optout"]]
+
+    assert (len(OPENED), wrong) == (240, [])
+
+
+@pytest.mark.parametrize(
+    "sentence", ["sotp", "stooop", "STPO please", "unsubcribe", "Stopp!\nSent from my phone"]
+)
+def test_misspelt_words_and_signatures_are_seen_through(definitions, sentence):
+    assert _stops(definitions, sentence)
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "spot",
+        "shop",
+        "top",
+        "step",
+        "resubscribe",
+        "quiet",
+        "Stop. Before you ship it, I forgot the remote",
+        "it just quit",
+    ],
+)
+def test_words_that_look_like_one_are_content(definitions, sentence):
+    assert not _stops(definitions, sentence)
 
 
 @pytest.mark.parametrize(
