@@ -27,6 +27,7 @@ def intake_sheet(
     currency: str | None = None,
     quotes: Mapping[str, str] | None = None,
     derived: Collection[str] = (),
+    unpicked: Collection[str] = (),
     personal: bool = True,
 ) -> Sheet:
     """The intake form, one table a group; facts nobody asked about are counted, not listed.
@@ -34,13 +35,14 @@ def intake_sheet(
     Args:
         country, currency: the shop's, for dates and amounts (without a currency amounts are plain numbers).
         quotes: fact id -> the customer's own words it came from.
-        derived: facts that nobody said: they follow from other answers.
+        derived: facts that nobody said: they follow from other answers. unpicked: those on a list that were not picked.
         personal: False leaves personal facts out (a copy for the bench).
     """
     locale = locale_in(texts.locale, country)
     facts = [fact for fact in family.facts.values() if personal or not fact.personal]
+    nobody_said = dict.fromkeys(unpicked, "unpicked") | dict.fromkeys(derived, "derived")
     sections = tuple(
-        _group(group, facts, answers, quotes or {}, derived, texts, locale, currency) for group in GROUPS
+        _group(group, facts, answers, quotes or {}, nobody_said, texts, locale, currency) for group in GROUPS
     )
     unasked = sum(1 for fact in facts if fact.id not in answers and group_of(fact) != "bench")
     return Sheet(
@@ -85,7 +87,7 @@ def _group(
     facts: list[Fact],
     answers: Answers,
     quotes: Mapping[str, str],
-    derived: Collection[str],
+    nobody_said: Mapping[str, str],
     texts: Texts,
     locale: str,
     currency: str | None,
@@ -102,7 +104,7 @@ def _group(
         cells = (
             texts.say(f"fact.{fact.id}"),
             value_in_words(fact, answer, texts, locale, currency),
-            _certainty(answer, fact.id in derived, texts),
+            _certainty(answer, nobody_said.get(fact.id), texts),
         )
         rows.append((*cells, quotes.get(fact.id, "")) if with_words else cells)
     columns = tuple(texts.say(f"documents.form.column.{name}") for name in names)
@@ -110,11 +112,12 @@ def _group(
     return Section(group, title, tables=(Table(columns, tuple(rows), shares=shares),))
 
 
-def _certainty(answer: Answer, derived: bool, texts: Texts) -> str:
-    """In words, never by a sign or colour: confirmed, heard, worked out from other answers; nothing for what is not known."""
+def _certainty(answer: Answer, unsaid: str | None, texts: Texts) -> str:
+    """In words, never by a sign or colour: confirmed, heard, on a list and not picked, worked out from other answers; nothing for
+    what is not known. unsaid: which of the last two, if one."""
     if answer.value is None:
         return ""
-    if derived:
-        return texts.say("documents.form.status.derived")
+    if unsaid is not None:
+        return texts.say(f"documents.form.status.{unsaid}")
     confirmed = answer.status == "confirmed" and answer.certainty >= 1
     return texts.say(f"documents.form.status.{'confirmed' if confirmed else 'heard'}")

@@ -152,12 +152,15 @@ def form_groups(
     open_facts: Sequence[str] = (),
     new: Iterable[str] = (),
 ) -> tuple[FormGroup, ...]:
-    """The lines somebody said, and those of `open_facts` still open, under their headings, in the family's order."""
+    """The lines somebody said, and those of `open_facts` still open, under their headings, in the family's order.
+
+    What was only left unpicked on a list is apart (`unpicked_lines`), but a hazard always stands here.
+    """
     changed, wanted = frozenset(new), frozenset(open_facts)
     groups: dict[str, list[FormLine]] = {group: [] for group in GROUPS}
     for fact in family.facts.values():
         entry = conversation.facts.get(fact.id)
-        if (entry is not None and entry.source != "derived") or (entry is None and fact.id in wanted):
+        if (entry is None and fact.id in wanted) or (entry is not None and not _is_apart(fact, entry)):
             groups[group_of(fact)].append(line_of(texts, fact, entry, currency, fact.id in changed))
     return tuple(
         FormGroup(group, texts.say(f"web.form.group.{group}"), tuple(lines))
@@ -166,16 +169,35 @@ def form_groups(
     )
 
 
+def _is_apart(fact: Fact, entry: FactEntry) -> bool:
+    return entry.source == "derived" or (entry.is_unpicked and fact.role != "hazard")
+
+
 def derived_lines(
     family: Family, texts: Texts, conversation: Conversation, currency: str
 ) -> tuple[FormLine, ...]:
     """The lines that follow from others."""
-    entries = ((fact, conversation.facts.get(fact.id)) for fact in family.facts.values())
     return tuple(
-        line_of(texts, fact, entry, currency)
-        for fact, entry in entries
-        if entry is not None and entry.source == "derived"
+        line_of(texts, family.facts[fact], entry, currency)
+        for fact, entry in _apart(family, conversation)
+        if entry.source == "derived"
     )
+
+
+def unpicked_lines(
+    family: Family, texts: Texts, conversation: Conversation, currency: str
+) -> tuple[FormLine, ...]:
+    """The lines that were listed and not picked, while others were."""
+    return tuple(
+        line_of(texts, family.facts[fact], entry, currency)
+        for fact, entry in _apart(family, conversation)
+        if entry.source != "derived"
+    )
+
+
+def _apart(family: Family, conversation: Conversation) -> list[tuple[str, FactEntry]]:
+    held = ((fact, conversation.facts.get(fact.id)) for fact in family.facts.values())
+    return [(fact.id, entry) for fact, entry in held if entry is not None and _is_apart(fact, entry)]
 
 
 def line_of(
@@ -187,7 +209,7 @@ def line_of(
         words = texts.say("web.certainty.open")
         return FormLine(fact.id, label, words, "open", words, "", "", is_new)
     certainty: Certainty = "derived" if entry.source == "derived" else entry.status
-    words = texts.say(f"web.certainty.{certainty}")
+    words = texts.say(f"web.certainty.{'unpicked' if entry.is_unpicked else certainty}")
     value = words if entry.value is None else value_words(texts, fact, entry.value, currency)
     return FormLine(fact.id, label, value, certainty, words, _origin(texts, entry), entry.quote, is_new)
 

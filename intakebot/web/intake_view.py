@@ -14,7 +14,14 @@ from intakebot.definitions.model import Family
 from intakebot.definitions.texts import Texts
 from intakebot.records import Authorisation, Case, Event, Message, QuoteRecord
 from intakebot.records.case import Photo
-from intakebot.web.form_lines import FormGroup, FormLine, derived_lines, fact_label, form_groups
+from intakebot.web.form_lines import (
+    FormGroup,
+    FormLine,
+    derived_lines,
+    fact_label,
+    form_groups,
+    unpicked_lines,
+)
 from intakebot.web.talk_view import Said, said
 
 
@@ -69,6 +76,7 @@ class IntakePage:
     first_words: str
     groups: tuple[FormGroup, ...]
     derived: tuple[FormLine, ...]
+    unpicked: tuple[FormLine, ...]
     open_lines: tuple[tuple[str, str], ...]
     talk: tuple[Said, ...]
     photos: tuple[Photo, ...]
@@ -100,6 +108,7 @@ def intake_page(
         first_words=first,
         groups=form_groups(family, texts, conversation, currency),
         derived=derived_lines(family, texts, conversation, currency),
+        unpicked=unpicked_lines(family, texts, conversation, currency),
         open_lines=open_high_stakes(family, texts, conversation),
         talk=tuple(said(message, conversation.locale) for message in messages if message.text),
         photos=tuple(photos),

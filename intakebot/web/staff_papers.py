@@ -11,7 +11,7 @@ from intakebot.documents.exports import csv_bytes, json_bytes
 from intakebot.errors import NotFoundError
 from intakebot.web import cases, papers, staff_case, words
 from intakebot.web.access import OFFICE, STAFF, access
-from intakebot.web.form_lines import derived_lines, form_groups
+from intakebot.web.form_lines import derived_lines, form_groups, unpicked_lines
 
 pages = Blueprint("staff_papers", __name__)
 
@@ -63,6 +63,7 @@ def form_csv(case: str) -> Response:
     staff_case.load(case)
     groups = form_groups(cases.family(), words.texts(), g.conversation, cases.currency())
     held = [line for group in groups for line in group.lines]
+    held += unpicked_lines(cases.family(), words.texts(), g.conversation, cases.currency())
     held += derived_lines(cases.family(), words.texts(), g.conversation, cases.currency())
     rows = [(line.label, line.value, line.certainty_words, line.quote) for line in held]
     columns = tuple(words.say(f"web.form.column.{name}") for name in ("fact", "value", "certainty", "words"))

@@ -20,6 +20,7 @@ from intakebot.web.form_lines import (
     contact_fields,
     derived_lines,
     form_groups,
+    unpicked_lines,
 )
 
 SHOWN_OPENLY = 8
@@ -105,7 +106,8 @@ class TalkPage:
 
     earlier: messages folded away; recent: the newest ones, oldest first. choices: what can be tapped now;
     several: they are a list of which any may be ticked.
-    groups: the form as said; derived: what follows from it. contact: the fields for name and address, while they are asked for.
+    groups: the form as said; derived: what follows from it; unpicked: what was listed and not
+    picked. contact: the fields for name and address, while they are asked for.
     still_open: about how many questions are left (0: not known or none), in about so many `minutes`.
     """
 
@@ -115,6 +117,7 @@ class TalkPage:
     several: bool
     groups: tuple[FormGroup, ...]
     derived: tuple[FormLine, ...]
+    unpicked: tuple[FormLine, ...]
     contact: tuple[FactField, ...]
     known: int
     still_open: int
@@ -172,8 +175,13 @@ def talk_page(
         several=question is not None and question.several,
         groups=form_groups(family, texts, conversation, currency, open_facts=asked, new=new),
         derived=derived_lines(family, texts, conversation, currency),
+        unpicked=unpicked_lines(family, texts, conversation, currency),
         contact=contact_fields(family, texts, conversation) if pending and pending.kind == "contact" else (),
-        known=sum(1 for entry in conversation.facts.values() if entry.is_known and entry.source != "derived"),
+        known=sum(
+            1
+            for entry in conversation.facts.values()
+            if entry.is_known and entry.source not in ("derived", "unpicked")
+        ),
         still_open=still_open,
         minutes=max(1, round(still_open * MINUTES_PER_QUESTION)),
         has_estimate=conversation.phase != "open",

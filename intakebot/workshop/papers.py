@@ -115,9 +115,11 @@ class Papers:
     def intake_form(self, personal: bool = True) -> Sheet:
         quotes = {fact: entry.quote for fact, entry in self.conversation.facts.items() if entry.quote}
         derived = {fact for fact, entry in self.conversation.facts.items() if entry.source == "derived"}
+        unpicked = {fact for fact, entry in self.conversation.facts.items() if entry.is_unpicked}
         return intake_sheet(
             self.family, self.conversation.answers, self.texts, reference=self.case.reference, country=self.shop.country,
-            currency=self.definitions.pricing.rate_card_on(self.day).currency, quotes=quotes, derived=derived, personal=personal,
+            currency=self.definitions.pricing.rate_card_on(self.day).currency, quotes=quotes, derived=derived, unpicked=unpicked,
+            personal=personal,
         )  # fmt: skip
 
     def pretriage(self) -> Sheet:
