@@ -36,7 +36,7 @@ class PhraseFacts:
 @dataclass(frozen=True)
 class _Found:
     """plural: the disc class was named in the plural ("CDs"), which is less often said of any disc.
-    vague: no word for a disc stood in the phrase ("it won't read").
+    vague: no word for a disc, and none for every disc, stood in the phrase ("it won't read").
     """
 
     heard: HeardFact
@@ -173,10 +173,10 @@ class _Reader:
             return [self._found(match, fact.id, None, 0.9, False)]
         if self._not_stated(match, fact):
             return []
-        if fact.role == "attempt" and within(self.scopes.intention, match):
+        value = match.reading.value
+        if fact.role == "attempt" and value not in _DENIALS and within(self.scopes.intention, match):
             return []
         denied = self._negated(match)
-        value = match.reading.value
         if value in _DENIALS and not denied and self._governed(match):
             return []
         if fact.type == "text":
@@ -190,12 +190,18 @@ class _Reader:
                     self._found(match, fact.id, other, match.reading.certainty / self._doubt(match), False)
                 ]
             found = self._found(match, fact.id, value, match.reading.certainty, False)
-            return [replace(found, vague=not match.discs), *self._stuck_class(match, fact, value)]
+            vague = not match.discs and not self._universal(match)
+            return [replace(found, vague=vague), *self._stuck_class(match, fact, value)]
         if fact.type == "yes_no":
             if value == "yes":
                 return [self._found(match, fact.id, "no", match.reading.certainty, True)]
             return []
         return [replace(self._found(match, fact.id, value, match.reading.certainty, True), ruled_out=True)]
+
+    def _universal(self, match: Match) -> bool:
+        """True when the wording speaks of every disc ("reads nothing"): it says more than the failing class beside it."""
+        every = self.lexicon.cues.get("universal", ())
+        return any(self.tokens[index].word in every for index in match.used)
 
     def _stuck_class(self, match: Match, fact: Fact, value: str) -> list[_Found]:
         """The class of a disc that is stuck, when the phrase names it."""

@@ -148,6 +148,7 @@ _NOT_CLASSES = (
     "hedged.",
     "disc_result.",
     "any_disc.",
+    "cause.",
     "namesake.",
 )
 

@@ -23,6 +23,7 @@ from intakebot.understanding.german import GERMAN
 from intakebot.understanding.heard import Clause, Expecting, Heard, HeardFact, Span
 from intakebot.understanding.language import Language
 from intakebot.understanding.lexicon import Lexicon, build_lexicon
+from intakebot.understanding.listed import without_list_signs
 from intakebot.understanding.matching import Lattice
 from intakebot.understanding.merging import answer_facts, choice_of, merge_facts
 from intakebot.understanding.proposer import Proposer, train_proposer
@@ -61,6 +62,7 @@ class Reader:
     ) -> Heard:  # fmt: skip
         folded = fold(text)
         tokens, repaired = self._tokens(folded)
+        tokens = without_list_signs(tokens, self.lexicon)
         sentences = sentences_of(tokens, self.lexicon.language)
         lattice = Lattice(tokens, sentences, self.lexicon)
         scopes = find_scopes(tokens, sentences, lattice, self.lexicon)

@@ -207,7 +207,10 @@ class RoleFacts:
         return self._heard(fact, last.value, 0.95, self._span(last), "answer")
 
     def _asked_count(self, fact: Fact) -> HeardFact | None:
+        pauses = [mark for mark in self.marks if mark.kind == "pause"]
         for number in self.mentions.numbers:
+            if any(mark.start <= number.start < mark.end for mark in pauses):
+                continue  # "one moment please" counts nothing
             value = number.value
             unit = (
                 self.lexicon.language.units.get(self.tokens[number.end].word)
