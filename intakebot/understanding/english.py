@@ -224,9 +224,9 @@ ENGLISH = Language(
             "have not checked whether", "have not tested if", "can not remember whether", "do not think i know if", "no clue if", "not sure who",
         ),
         "past": (
-            "used to", "was working", "worked fine until", "worked until", "worked fine before", "was fine until", "was fine before", "worked perfectly until",
-            "had been working", "worked well until", "worked great until", "worked ok until", "worked okay until", "was working fine", "has always worked",
-            "had always worked", "always worked", "up until", "worked fine for",
+            "used to", "was working", "worked fine before", "was fine before",
+            "had been working", "was working fine", "has always worked",
+            "had always worked", "always worked", "worked fine for",
         ),
         "elsewhere": (
             "my other", "our other", "the other one", "other players", "other machines", "other consoles", "other devices", "my old one", "my previous", "my last one",
