@@ -209,13 +209,24 @@ def _questions(
         opener_at = mark.start
         for start in range(opener_at, max(-1, opener_at - 3), -1):
             if start in clause_start:
-                end, _ = clause_start[start]
+                end, sentence = clause_start[start]
+                if not sentence.is_question and not _opens(tokens, start, opener_at, lexicon):
+                    break
                 for index in range(opener_at, end):
                     if index >= mark.end and tokens[index].word in relative and index > mark.end + 1:
                         break
                     out[index] = opener_at
                 break
     return out
+
+
+def _opens(tokens: Sequence[Token], start: int, at: int, lexicon: Lexicon) -> bool:
+    """True when only words such as "so" or "well" stand before a question's opening: "it is the tray" asks nothing."""
+    language = lexicon.language
+    return all(
+        token.word in language.openings or token.word in language.joins or token.word in language.breaks
+        for token in tokens[start:at]
+    )
 
 
 def _whole_clause(
