@@ -246,7 +246,7 @@ ENGLISH = Language(
         "attempted": ("tried to", "tried", "attempted to", "attempted", "managed to", "try"),
         "who.owner": ("i", "we", "me", "myself", "ourselves", "my own", "us"),
         "who.friend": (
-            "friend", "friends", "mate", "mates", "brother", "sister", "dad", "father", "mum", "mom", "mother", "husband", "wife", "son", "daughter", "uncle", "aunt", "cousin", "nephew",
+            "my|our|her|his lad|boy|girl|bloke|nan|gran|teenager|eldest|youngest|landlord|boss|lodger", "stepfather", "stepmother", "nan", "godson", "room mate", "in laws", "mate of mine", "friend", "friends", "mate", "mates", "brother", "sister", "dad", "father", "mum", "mom", "mother", "husband", "wife", "son", "daughter", "uncle", "aunt", "cousin", "nephew",
             "neighbour", "neighbor", "boyfriend", "girlfriend", "partner", "colleague", "grandson", "grandad", "grandpa", "roommate", "flatmate", "housemate",
             "buddy", "pal", "co worker", "coworker", "kid", "brother in law", "fella", "other half", "hubby", "bloke i know", "guy i know", "a lad i know", "guy|bloke|man|lad|chap|fella|someone|somebody i know", "=ex", "ex wife|husband|boyfriend|girlfriend|partner", "niece", "stepson", "stepdad", "stepbrother", "father in law", "sister in law", "son in law", "grandfather", "granny", "grandma", "gran", "lodger", "workmate", "classmate", "fiance", "missus", "the wife", "mate|friend|pal of mine|his|hers|ours|my", "lad next door", "bloke|man|guy next door", "relative", "cousins", "girl i know", "chum", "acquaintance", "handyman|engineer friend|neighbour", "folks",
         ),
@@ -259,7 +259,7 @@ ENGLISH = Language(
             "previous owner", "last owner", "prior owner", "someone", "somebody", "seller", "the guy", "a guy", "they", "he", "she", "whoever", "the man", "some guy", "some bloke", "a bloke", "a man", "a lad", "a chap", "first owner", "person i bought",
             "one before me", "owner before", "other people", "anyone", "previous|former|last|prior one|owner|owners|user|person|people", "whoever had|owned", "a|some stranger", "another person", "people before|i bought", "lad|guy|bloke|man|person i|who|on", "second|last hand owner", "someone else", "a customer", "a student",
         ),
-        "who.nobody": ("nobody", "no one", "noone", "no body", "never been", "not been", "none of us", "neither of us"),
+        "who.nobody": ("nor anyone|anybody else", "not anyone|anybody", "nobody", "no one", "noone", "no body", "never been", "not been", "none of us", "neither of us"),
         "passive": ("was", "been", "got", "were", "had it", "have had it", "got it", "had the", "have had the", "has had", "is", "had a", "be"),
         "yes": (
             "yes", "yep", "yeah", "yea", "yup", "ya", "y", "ye", "yess", "yes please", "sure", "sure thing", "correct", "right", "that is right", "that's right", "exactly", "indeed", "definitely", "absolutely",

@@ -297,7 +297,10 @@ class _Reader:
 
     def _governed(self, match: Match) -> bool:
         """True when any denial reaches the match, one that is part of another wording included: "no disc is read" holds
-        "disc is read", which says the opposite."""
+        "disc is read", which says the opposite; "it won't pull the disc in" holds "pull the disc in"."""
+        before = match.start - 1
+        if before >= 0 and self.tokens[before].word in self.lexicon.language.negators:
+            return True
         return negated(self.scopes, match, frozenset(), self.tokens, self.lexicon)
 
     def _not_stated(self, match: Match, fact: Fact | None) -> bool:
