@@ -214,7 +214,7 @@ ENGLISH = Language(
         "request_openers": ("can you", "could you", "do you", "will you", "are you able", "would you be able", "you able"),
         "listed_result": ("yes", "yep", "no", "nope", "not", "never", "fine", "ok", "okay", "good", "great", "perfect", "works", "plays", "reads", "loads", "fails", "dead", "nothing", "nada", "none", "untested", "unknown", "same", "ditto", "also", "all", "both", "still", "will", "does", "do", "won't", "mostly", "error", "unreadable", "refused", "skips", "freezes"),
         "pause": ("one|a|just|half moment|second|sec|minute|min|mo|tick [please]", "hold|hang on", "give me a|one|two moment|second|sec|minute|min|minutes|seconds", "bear with me"),
-        "universal": ("nothing", "anything", "none", "everything"),
+        "universal": ("nothing",),
         "relative_pronoun": ("that", "which", "who"),
         "relative": ("that", "which", "who", "with", "where"),
         "unsure_whether": (

@@ -131,7 +131,7 @@ GERMAN = Language(
         "request_openers": ("koennen sie", "kann man", "koennt ihr", "reparieren sie", "machen sie"),
         "listed_result": ("ja", "jep", "nein", "nicht", "nie", "keine", "keins", "gut", "ok", "okay", "super", "prima", "geht", "gehen", "laeuft", "laufen", "funktioniert", "funktionieren", "tot", "nichts", "ungetestet", "unbekannt", "auch", "alle", "einwandfrei", "problemlos", "perfekt", "fehler"),
         "pause": ("einen|ein|nen kleinen|kurzen moment|augenblick", "moment|augenblick|sekunde [bitte]", "eine|ne sekunde|minute|sek"),
-        "universal": ("nichts", "alles", "keine", "keinerlei"),
+        "universal": ("nichts",),
         "relative": ("die", "der", "das", "welche", "mit"),
         "unsure_whether": ("weiss nicht ob", "nicht sicher ob", "keine ahnung ob", "unsicher ob", "weiss nicht wer", "kann nicht sagen ob"),
         "past": ("frueher", "bisher", "bis vor kurzem", "lief immer", "ging immer", "hat immer"),
