@@ -108,7 +108,7 @@ GERMAN = Language(
     expansions={
         "gehts": ("geht", "es"), "geht's": ("geht", "es"), "ists": ("ist", "es"), "ist's": ("ist", "es"), "hab": ("habe",), "nich": ("nicht",), "net": ("nicht",), "ned": ("nicht",), "nix": ("nichts",),
         "is": ("ist",), "isses": ("ist", "es"), "hats": ("hat", "es"), "hat's": ("hat", "es"), "gibts": ("gibt", "es"), "gibt's": ("gibt", "es"), "kanns": ("kann", "es"), "ne": ("nein",), "nee": ("nein",), "noe": ("nein",),
-        "jep": ("ja",), "jo": ("ja",), "jup": ("ja",), "kapput": ("kaputt",), "kaput": ("kaputt",), "bissl": ("bisschen",), "bissel": ("bisschen",), "mal": (), "halt": (), "eben": (), "u": ("und",), "&": ("und",), "+": ("und",),
+        "jep": ("ja",), "jo": ("ja",), "jup": ("ja",), "kapput": ("kaputt",), "kaput": ("kaputt",), "bissl": ("bisschen",), "bissel": ("bisschen",), "halt": (), "eben": (), "u": ("und",), "&": ("und",), "+": ("und",),
         "vllt": ("vielleicht",), "evtl": ("eventuell",), "zb": (), "wg": ("wegen",), "ca": ("circa",), "nr": ("nummer",),
     },
     fillers=frozenset(
