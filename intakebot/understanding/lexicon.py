@@ -14,6 +14,10 @@ Cue kinds with a meaning of their own (the rest are plain word classes):
     small_talk            sentences that carry no fact, for training the light model
     any_disc.<value>      `fact=value` that such a wording means when no class, or only everyday use of one, was named
     hedged.<fact>         `value=other`: a doubted "value" of that fact is the value "other" ("I think it is in there")
+    cause.<fact>          `fact=value`: "since then" behind such a fact gives <fact> that value
+    listed_result         words a result begins with, read over a sign ("Games: no")
+    pause                 wordings that ask for a moment; their number counts nothing
+    universal             words for every disc: a wording with one says more than a failing class beside it
     namesake.<class>      device kinds whose owners say that class for any disc ("CD" of a CD player)
 """
 

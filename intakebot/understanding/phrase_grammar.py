@@ -6,7 +6,7 @@ A phrase is a row of words, matched by stem, with "filler" words allowed in betw
     =word       exactly this form
     a|b         one of several (single words or classes)
     (a b|c)     one of several, of any length
-    {name}      a word class: any entry of the cue kind `name`; {number}, {code} and {quote} are built in
+    {name}      a word class: any entry of the cue kind `name`; {number} and {code} are built in
     [a b]       may be missing
     ..  ...     up to 3 / up to 7 other words, within the clause; the longer one may end behind a comma
     ^  $        the clause begins / ends here
