@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from intakebot.understanding.language import Language
 
 _AUXILIARIES = (
@@ -138,6 +140,7 @@ _IRREGULAR = {**{base: base for base in _IRREGULAR.values()}, **_IRREGULAR}
 """A stem that is itself a word stays as it is ("make")."""
 
 
+@lru_cache(maxsize=16384)
 def stem(word: str) -> str:
     """A light stem: plural, -ing, -ed and a final e are dropped; irregular forms come from a list."""
     if word in _IRREGULAR:
@@ -176,6 +179,7 @@ ENGLISH = Language(
     locale="en",
     spelling="en",
     stem=stem,
+    irregular=frozenset(_IRREGULAR),
     expansions=_expansions(),
     fillers=frozenset(
         ["a", "an", "the", "my", "our", "your", "his", "her", "their", "this", "that", "these", "those", "any", "of", "it's", "its", "itself", "even", "just", "really", "actually", "still", "also", "always", "quite", "very", "simply", "basically", "completely", "totally", "properly", "correctly", "currently", "now", "again", "suddenly", "somehow", "at", "all", "anymore", "more", "own", "old", "new", "little", "bit", "so", "please", "kind", "sort", "like", "bloody", "damn", "flipping", "literally", "well", "already", "either", "ever", "yet", "both", "it", "older", "newer", "other", "normal", "regular", "standard", "most", "rather", "pretty", "too", "absolutely", "be", "do", "have", "will", "would", "can", "could", "constantly", "continually", "suddenly", "recently", "lately", "today", "yesterday", "only", "fully", "full", "normally", "usually", "seemingly", "apparently"]

@@ -35,6 +35,7 @@ _PLAIN = {
 
 
 _ASCII = {chr(code): " " for code in (*range(32), 127) if chr(code) not in "\n\t"} | {"\r": "\n", "`": "'"}
+_ASCII_TABLE = str.maketrans(_ASCII)
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,9 @@ def _fold_group(group: str) -> str:
 
 def fold(original: str) -> Folded:
     """Fold a text; linear in its length, at most MAX_CHARS of folded text."""
+    if original.isascii():
+        text = original[:MAX_CHARS].translate(_ASCII_TABLE).lower()
+        return Folded(original, text, tuple(range(len(text))), tuple(range(1, len(text) + 1)))
     out: list[str] = []
     starts: list[int] = []
     ends: list[int] = []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from intakebot.understanding.language import Language
 
 _IRREGULAR = {
@@ -41,6 +43,7 @@ _ENDINGS = (
 )
 
 
+@lru_cache(maxsize=16384)
 def stem(word: str) -> str:
     """A light stem: one inflectional ending is dropped; irregular forms come from a list."""
     if word in _IRREGULAR:
@@ -105,6 +108,7 @@ GERMAN = Language(
     locale="de",
     spelling="de",
     stem=stem,
+    irregular=frozenset(_IRREGULAR),
     expansions={
         "gehts": ("geht", "es"), "geht's": ("geht", "es"), "ists": ("ist", "es"), "ist's": ("ist", "es"), "hab": ("habe",), "nich": ("nicht",), "net": ("nicht",), "ned": ("nicht",), "nix": ("nichts",),
         "is": ("ist",), "isses": ("ist", "es"), "hats": ("hat", "es"), "hat's": ("hat", "es"), "gibts": ("gibt", "es"), "gibt's": ("gibt", "es"), "kanns": ("kann", "es"), "ne": ("nein",), "nee": ("nein",), "noe": ("nein",),

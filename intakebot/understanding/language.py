@@ -16,6 +16,7 @@ class Language:
 
     Attributes:
         stem: word -> its stem; the same function is applied to phrases and messages.
+        irregular: the words whose stem may begin otherwise than they do; every other stem is the beginning of its word.
         expansions: one written word -> the words it stands for ("wont" -> "will not").
         fillers: words that may stand between the words of a phrase without changing it ("even", "the").
         breaks: words that begin a new clause ("but", "because").
@@ -38,6 +39,7 @@ class Language:
     locale: str
     spelling: str | None
     stem: Callable[[str], str]
+    irregular: frozenset[str]
     expansions: Mapping[str, tuple[str, ...]]
     fillers: frozenset[str]
     breaks: frozenset[str]

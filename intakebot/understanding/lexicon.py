@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal
 
 from intakebot.definitions.model import Example, Fact, Family
@@ -250,12 +251,17 @@ def _parse_member(source: str, kind: str) -> tuple[tuple[Element, ...], ...]:
 def stems_of(text: str, language: Language, words: set[str]) -> list[str]:
     """Stems of a written word as they will stand in a message (contractions spelled out); notes the words."""
     stems: list[str] = []
-    for written, _, _ in raw_words(fold(text).text):
-        for part in split_digits(written):
-            for word in expand(part, language):
-                words.add(word)
-                stems.append(language.stem(word) if word[:1].isalnum() else word)
+    for part in _parts_of(text):
+        for word in expand(part, language):
+            words.add(word)
+            stems.append(language.stem(word) if word[:1].isalnum() else word)
     return stems
+
+
+@lru_cache(maxsize=16384)
+def _parts_of(text: str) -> tuple[str, ...]:
+    """The words and signs of a piece of a phrase; the same ones stand in many phrases."""
+    return tuple(part for written, _, _ in raw_words(fold(text).text) for part in split_digits(written))
 
 
 def insert(node: Node, labels: Iterable[str]) -> Node:

@@ -83,6 +83,8 @@ def make_speller(words: frozenset[str], stems: frozenset[str], language: Languag
     """A speller for a lexicon's words and the inflections of them that are general words."""
     known = dict(general_words(language.spelling)) if language.spelling else {}
     domain = {word for word in words if word.isalpha() and len(word) >= 2}
-    domain |= {word for word in known if len(word) <= 14 and word.isalpha() and language.stem(word) in stems}
+    heads = {stem[:2] for stem in stems}
+    near = (word for word in known if word[:2] in heads or word in language.irregular)
+    domain |= {word for word in near if len(word) <= 14 and word.isalpha() and language.stem(word) in stems}
     targets = tuple(sorted(word for word in domain if len(word) >= 3))
     return Speller(known, targets, frozenset(domain))
