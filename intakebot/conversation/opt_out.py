@@ -33,6 +33,8 @@ MOST_LETTERS, MOST_WORDS = 20, 8
 LONG_WORD = 8
 """Letters from which a word with two of them wrong is still that word."""
 _SENTENCES = re.compile(r"\n+|[.;!?]+(?=\s|$)")
+_NAMED = re.compile(r"([^-,\u2013\u2014]+)[-,\u2013\u2014]+\s*[A-Z]\w+[.!]?")
+"""A message with the sender's name below it: `Stop - Dolores`."""
 _REPEATED = re.compile(r"(.)\1+")
 _GAPS = {"..": r"(?: \w+){0,4}", "...": r"(?: \w+){0,12}"}
 
@@ -110,6 +112,9 @@ def wants_out(text: str, wishes: Sequence[Wishes]) -> bool:
     if len(sentences) > 1 and any(each.signs(last) for each in wishes):
         sentences.pop()
     whole = " ".join(sentences)
+    named = _NAMED.fullmatch(text.strip())
+    if named is not None and any(each.is_bare(key(named.group(1))) for each in wishes):
+        return True
     return any(
         each.is_bare(whole) or each.is_bare(sentences[-1]) or any(map(each.in_sentence, sentences))
         for each in wishes
