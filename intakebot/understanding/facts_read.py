@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import Fact
@@ -28,9 +28,13 @@ NEGATED_ATTEMPT_CERTAINTY = 0.75
 
 @dataclass(frozen=True)
 class PhraseFacts:
+    """matches: for each stated fact the match it was read from; support: how many wordings read that value."""
+
     facts: tuple[HeardFact, ...]
     ruled_out: tuple[HeardFact, ...]
     used: frozenset[int]
+    matches: Mapping[str, Match] = field(default_factory=dict)
+    support: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,7 @@ class _Found:
 
     heard: HeardFact
     position: int
+    match: Match
     ruled_out: bool = False
     plural: bool = False
     vague: bool = False
@@ -92,11 +97,27 @@ def read_phrases(
     correcting = [index for index, flag in enumerate(scopes.correction) if flag >= 0]
     facts = _one_value_each([f for f in found if not f.ruled_out], correcting, lexicon, device_role)
     facts = _drop_contradicted(facts, lexicon)
-    held = {fact.fact for fact in facts}
+    held = {item.heard.fact for item in facts}
     ruled_out = {
         (f.heard.fact, f.heard.value): f.heard for f in found if f.ruled_out and f.heard.fact not in held
     }
-    return PhraseFacts(tuple(facts), tuple(ruled_out.values()), frozenset(used))
+    chosen = {item.heard.fact: item.match for item in facts}
+    return PhraseFacts(
+        tuple(item.heard for item in facts), tuple(ruled_out.values()), frozenset(used), chosen,
+        _support(everything, chosen),
+    )  # fmt: skip
+
+
+def _support(matches: Sequence[Match], chosen: Mapping[str, Match]) -> dict[str, int]:
+    """Fact -> how many wordings in the message read the value that was chosen for it; results of disc classes are left out."""
+    found: dict[tuple[str, str], set[tuple[int, ...]]] = {}
+    for match in matches:
+        found.setdefault((match.reading.fact, match.reading.value), set()).add(match.used)
+    return {
+        fact: len(found[match.reading.fact, match.reading.value])
+        for fact, match in chosen.items()
+        if match.reading.kind == "fact"
+    }
 
 
 def _device_kinds(
@@ -317,7 +338,7 @@ class _Reader:
         span = self.span(match)
         sure = round(certainty * self._doubt(match), 3) if value is not None else certainty
         heard = HeardFact(fact, value, sure, span, self.folded.original[span[0] : span[1]], denied)
-        return _Found(heard, match.used[0])
+        return _Found(heard, match.used[0], match)
 
 
 CAUSE_REACH = 30
@@ -354,7 +375,7 @@ def _caused(
                 heard = replace(
                     last.heard, fact=target, value=causes[last.heard.fact], certainty=CAUSE_CERTAINTY
                 )
-                out.append(_Found(heard, mark.start))
+                out.append(_Found(heard, mark.start, last.match))
                 break
     return out
 
@@ -408,7 +429,7 @@ def _everyday_classes(
 
 def _one_value_each(
     found: Sequence[_Found], correcting: Sequence[int], lexicon: Lexicon, device: Fact | None
-) -> list[HeardFact]:
+) -> list[_Found]:
     """At most one value a fact: after a correction cue the later stands; else the surer, the stated before the denied,
     for attempts the most telling person, for the device the first named."""
     chosen: dict[str, _Found] = {}
@@ -424,23 +445,25 @@ def _one_value_each(
         corrected = any(held.position < index <= item.position for index in correcting)
         if corrected or _beats(item, held, lexicon, device):
             chosen[item.heard.fact] = item
-    return [chosen[fact].heard for fact in sorted(chosen, key=lambda f: chosen[f].position)]
+    return [chosen[fact] for fact in sorted(chosen, key=lambda f: chosen[f].position)]
 
 
-def _drop_contradicted(facts: list[HeardFact], lexicon: Lexicon) -> list[HeardFact]:
+def _drop_contradicted(facts: list[_Found], lexicon: Lexicon) -> list[_Found]:
     """ "Nothing plays" gives way to a more exact fact of the same message that implies the opposite ("sometimes it
     won't read"), as the family's `implies` say."""
     generic = {fact for fact, _ in lexicon.any_disc.values()}
     against = {
         (rule.fact, rule.gives)
-        for heard in facts
-        for rule in lexicon.family.facts[heard.fact].implies
-        if rule.value == heard.value and rule.fact in generic
+        for item in facts
+        for rule in lexicon.family.facts[item.heard.fact].implies
+        if rule.value == item.heard.value and rule.fact in generic
     }
     return [
-        h
-        for h in facts
-        if not any(h.fact == fact and h.value not in (None, gives) for fact, gives in against)
+        item
+        for item in facts
+        if not any(
+            item.heard.fact == fact and item.heard.value not in (None, gives) for fact, gives in against
+        )
     ]
 
 

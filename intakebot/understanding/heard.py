@@ -28,7 +28,8 @@ class HeardFact:
         certainty: chance in (0, 1] that the value is what the customer means; a hedge ("I think") lowers it.
         span, quote: the words it was read from, in the original text.
         negated: the value came from a denial ("no smoke" gives smoke_or_smell = "no", negated).
-        source: what read it; `model` (the light model) and `suggestion` (a language model) only ever appear among proposals.
+        source: what read it; `model` (the light model) and `suggestion` (a language model) only ever appear among proposals;
+            a `phrase` appears there when its reading is doubted (see doubt.py).
     """
 
     fact: str
@@ -114,7 +115,8 @@ class Heard:
         text, matched: the original, and the folded and spelling-repaired words that were matched.
         facts: stated facts, at most one per fact unless the message itself corrects one (then the last one stands).
         ruled_out: values of choice facts that were denied with nothing put in their place ("it doesn't grind").
-        proposals: guesses of the light model, best first, at most three; ask them as yes/no, never take them.
+        proposals: to be asked as yes/no, never taken: doubted readings of phrases first (source `phrase`), likeliest first,
+            then guesses of the light model, best first, at most three.
         choice: id of the option of the pending question that was picked, if any.
         reply: a short yes / no / don't know / would rather not say as the answer to the pending question.
         correction: a correction cue was found ("actually", "I meant", "scratch that").

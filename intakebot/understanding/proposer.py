@@ -8,8 +8,9 @@ give the same weights. Every fact value is a label of its own ("yes" and "no" to
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -49,6 +50,19 @@ class Proposer:
     least: Floats
     kinds: Kinds
     language: Language
+
+    @cached_property
+    def places(self) -> Mapping[Label, int]:
+        """Label -> its place in `labels`."""
+        return {label: at for at, label in enumerate(self.labels)}
+
+    @cached_property
+    def places_of(self) -> Mapping[str, tuple[int, ...]]:
+        """Fact -> the places of its labels."""
+        found: dict[str, tuple[int, ...]] = {}
+        for at, (fact, _) in enumerate(self.labels):
+            found[fact] = (*found.get(fact, ()), at)
+        return found
 
     def chances(self, tokens: Sequence[Token]) -> Floats:
         """The chance of each label for the tokens of a clause; zeros when it has no word."""

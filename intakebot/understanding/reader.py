@@ -16,8 +16,9 @@ from intakebot.understanding.answer_phrases import Context
 from intakebot.understanding.answers import read_answer
 from intakebot.understanding.contacts import find_emails, find_phones
 from intakebot.understanding.days import find_dates
+from intakebot.understanding.doubt import Doubter, Weighed, make_doubter
 from intakebot.understanding.english import ENGLISH
-from intakebot.understanding.facts_read import read_phrases
+from intakebot.understanding.facts_read import PhraseFacts, read_phrases
 from intakebot.understanding.folding import MAX_CHARS, Folded, fold
 from intakebot.understanding.german import GERMAN
 from intakebot.understanding.heard import Clause, Expecting, Heard, HeardFact, Span
@@ -91,7 +92,11 @@ class Reader:
         )
         unread = self._unread(folded, tokens, phrases.used, facts)
         held = {fact.fact for fact in (*facts, *phrases.ruled_out)} | set(known or ())
-        proposed = self._propose(folded, tokens, sentences, scopes, phrases.used, held) if proposals else ()
+        proposed: tuple[HeardFact, ...] = ()
+        if proposals:
+            guessed = self._propose(folded, tokens, sentences, scopes, phrases.used, held)
+            weighed = self._weigh(facts, phrases, tokens, sentences, self._asked(expecting))
+            facts, proposed = weighed.facts, (*weighed.doubted, *guessed)
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
             facts, phrases.ruled_out, proposed, choice, answer.reply,
@@ -105,11 +110,37 @@ class Reader:
         """The light model, trained when it is first needed."""
         return train_proposer(self.lexicon)
 
+    @cached_property
+    def doubter(self) -> Doubter | None:
+        """What tells facts from doubtful readings, made when it is first needed."""
+        return make_doubter(self.lexicon, self.proposer)
+
+    def _weigh(
+        self, facts: tuple[HeardFact, ...], phrases: PhraseFacts, tokens: list[Token], sentences: list[Sentence],
+        asked: Set[str],
+    ) -> Weighed:  # fmt: skip
+        if self.doubter is None:
+            return Weighed(facts, ())
+        return self.doubter.weigh(facts, phrases, tokens, sentences, asked)
+
+    def _asked(self, expecting: Expecting | None) -> Set[str]:
+        """The facts the pending question is about, by its choices or by what follows from them."""
+        if expecting is None:
+            return frozenset()
+        family = self.lexicon.family
+        asked = {fact for option in expecting.options for fact in option.sets}
+        if expecting.fact is not None:
+            asked.add(expecting.fact)
+        question = family.questions.get(expecting.question or "")
+        if question is not None:
+            asked |= {*question.fills, *(fact for choice in question.choices for fact in choice.sets)}
+        return asked | {f.id for f in family.facts.values() if any(rule.fact in asked for rule in f.implies)}
+
     def _propose(
         self, folded: Folded, tokens: list[Token], sentences: list[Sentence], scopes: Scopes, used: frozenset[int],
         held: Set[str],
     ) -> tuple[HeardFact, ...]:  # fmt: skip
-        """Guesses for stated sentences and clauses; at most MAX_PROPOSALS, nothing that is stated or known already."""
+        """Guesses for stated sentences and clauses; at most MAX_PROPOSALS, nothing that is read or known already."""
         if self.proposer is None:
             return ()
         best: dict[str, HeardFact] = {}
@@ -257,7 +288,7 @@ def understand(
         today: the day relative dates count from; without it they are not read.
         known: facts already held; only used to read ambiguous words (the device kind above all).
         region: country for telephone numbers without a country code.
-        proposals: False switches the light model off.
+        proposals: False switches the light model off: nothing is proposed, and no reading is doubted.
     Returns: what was heard; never raises for any text.
     """
     return warm(family, locale).read(text, expecting, today, known=known, region=region, proposals=proposals)
