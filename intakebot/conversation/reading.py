@@ -6,13 +6,14 @@
 | medium | taken, echoed in the next message    | taken, echoed                                    |
 | high   | taken, echoed, listed in the recap   | taken, then asked as yes/no before the estimate  |
 
-A guess is only ever asked as yes/no. A hazard is never taken lightly: see `safety`. A value that contradicts a held one
+A guess, and a reading of which understanding is in doubt, is only ever asked as yes/no. A hazard is never taken lightly: see `safety`. A value that contradicts a held one
 supersedes it at once when it was asked for or said as a correction ("actually", "I meant"). Said in passing against a
 confirmed value it is asked first when it is doubtful or the stake is high.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from intakebot.conversation.asking import Sets, answer_choices
@@ -38,7 +39,8 @@ from intakebot.understanding import Expecting, Heard, HeardFact, Option, underst
 
 SURE = 0.85
 """At and above this certainty a stated value counts as sure (a hedge such as "I think" puts it below)."""
-MOST_PROPOSALS = 3
+MOST_PROPOSALS = 6
+"""Of one message: as many as a talk keeps. Readings in doubt come first, then guesses."""
 FREE_TYPES = ("text", "count", "amount", "date")
 Offered = tuple[str, str, Sets]
 
@@ -130,8 +132,7 @@ def take(work: Work, heard: Heard, pending: Pending | None) -> Understood:
         _rule_out(work, fact)
     answered = _settle(work, heard, pending, set(before))
     stated = bool(heard.facts or heard.ruled_out)
-    if not answered or not stated:
-        _propose(work, heard)
+    _propose(work, heard.proposals if not answered or not stated else _read(heard.proposals))
     return Understood(stated or answered or bool(work.conversation.proposals), answered, heard)
 
 
@@ -335,10 +336,15 @@ def deny(work: Work, fact_id: str, value: Value) -> None:
         withdraw(work, fact_id)
 
 
-def _propose(work: Work, heard: Heard) -> None:
-    for guess in heard.proposals[:MOST_PROPOSALS]:
+def _read(proposals: Sequence[HeardFact]) -> tuple[HeardFact, ...]:
+    """Readings in doubt, without the guesses: an answer says enough to guess at nothing more."""
+    return tuple(each for each in proposals if each.source == "phrase")
+
+
+def _propose(work: Work, proposals: Sequence[HeardFact]) -> None:
+    for guess in proposals[:MOST_PROPOSALS]:
         fact = work.family.facts.get(guess.fact)
-        if fact is None or guess.value is None or guess.fact in work.facts or "bench" in fact.purposes:
+        if fact is None or guess.value is None or "bench" in fact.purposes or _adds_nothing(work, guess):
             continue
         value = _valid(work, guess)
         if value is not None:
@@ -346,6 +352,16 @@ def _propose(work: Work, heard: Heard) -> None:
             work.note(
                 "proposed", fact=guess.fact, value=str(value), certainty=guess.certainty, source=guess.source
             )
+
+
+def _adds_nothing(work: Work, guess: HeardFact) -> bool:
+    """Whether a held fact makes a proposal idle: any held value a guess, the same value a reading in doubt."""
+    entry = work.facts.get(guess.fact)
+    if entry is None:
+        return False
+    if guess.source != "phrase" or entry.value is None:
+        return True
+    return entry.value == guess.value or _says_less(work.fact(guess.fact), guess.value or "", entry)
 
 
 def add_proposal(work: Work, proposal: Proposal) -> None:

@@ -10,8 +10,8 @@ model, each right or wrong by its label; facts left open are no rows. Two things
 - The light model was trained on sentences of those messages. Each message is weighed by a model that did not see its
   sentences (three folds), each labelled sentence by one that did not see it.
 
-The threshold is the least chance at which the readings that are kept are right often enough (AIM), cross-validated by
-message over what was not read while phrases were written. Logistic regression by Newton's method with a ridge.
+The threshold is the least chance at which stated facts, those that are never doubted among them, are right often enough
+(AIM), cross-validated by message over what was not read while phrases were written. Logistic regression by Newton's method with a ridge.
 """
 
 from __future__ import annotations
@@ -19,8 +19,9 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import json
+import math
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -66,6 +67,8 @@ class Labelled:
 
 @dataclass(frozen=True)
 class Row:
+    """A reading. clues: empty for one that is never doubted."""
+
     key: str
     clues: tuple[float, ...]
     right: bool
@@ -131,16 +134,17 @@ def rows_of(labelled: Labelled, reader: Reader, doubter: Doubter, covered: froze
     phrases = read_phrases(folded, tokens, lattice, scopes, reader.lexicon, {})
     facts = reader.read(labelled.text, proposals=False).facts
     values = {f.fact: str(f.value) for f in facts if f.certainty >= 0.5}
-    for fact, clues in doubter.clues(facts, phrases, tokens, sentences):
-        if fact not in covered or fact not in values:
-            continue
-        right = labelled.facts.get(fact) == values[fact]
-        if right or fact not in labelled.open:
-            yield Row(labelled.key, tuple(clues[name] for name in CLUES), right, labelled.read)
+    weighed = dict(doubter.clues(facts, phrases, tokens, sentences))
+    for fact, value in values.items():
+        right = labelled.facts.get(fact) == value
+        if fact in covered and (right or fact not in labelled.open):
+            clues = tuple(weighed[fact][name] for name in CLUES) if fact in weighed else ()
+            yield Row(labelled.key, clues, right, labelled.read)
 
 
 def fit(rows: list[Row]) -> tuple[float, Matrix]:
     """Bias and weights of the clues for messages that nobody has read."""
+    rows = [row for row in rows if row.clues]
     x = np.array([(*row.clues, float(row.read)) for row in rows])
     y = np.array([float(row.right) for row in rows])
     counts = np.array([READ_WEIGHT if row.read else 1.0 for row in rows])
@@ -157,12 +161,15 @@ def fit(rows: list[Row]) -> tuple[float, Matrix]:
     return float(w[-1] - weights @ mean), weights[:-1]
 
 
-def chances(bias: float, weights: Matrix, rows: Iterable[Row]) -> Matrix:
-    return np.asarray(1 / (1 + np.exp(-(np.array([row.clues for row in rows]) @ weights + bias))))
+def chances(bias: float, weights: Matrix, rows: list[Row]) -> list[float]:
+    """1 for what is never doubted."""
+    return [
+        1 / (1 + math.exp(-float(np.dot(row.clues, weights)) - bias)) if row.clues else 1.0 for row in rows
+    ]
 
 
 def cross_validated(rows: list[Row]) -> tuple[Matrix, npt.NDArray[np.bool_]]:
-    """Chance and truth of every reading nobody had read, by fits that left its message out."""
+    """Chance and truth of every reading of a text nobody had read, by fits that left the text out."""
     chance: list[float] = []
     truth: list[bool] = []
     for k in range(ROUNDS):
@@ -176,7 +183,7 @@ def cross_validated(rows: list[Row]) -> tuple[Matrix, npt.NDArray[np.bool_]]:
 
 
 def least_chance(chance: Matrix, truth: npt.NDArray[np.bool_], aim: float) -> float:
-    """The least threshold, in hundredths, at which those kept are right in `aim` of the cases."""
+    """The least threshold, in hundredths, at which what is stated is right in `aim` of the cases."""
     return next(t / 100 for t in range(50, 100) if truth[chance >= t / 100].mean() >= aim)
 
 
@@ -194,9 +201,10 @@ def main() -> None:
         print(
             f"chance {t:.2f}: right {truth[kept].mean():.3f}, keeps {truth[kept].sum() / truth.sum():.3f} of the right"
         )
-    edges = np.quantile(chance, np.linspace(0, 1, 11))
+    doubtful = chance < 1
+    edges = np.quantile(chance[doubtful], np.linspace(0, 1, 11))
     for low, high in pairwise(edges):
-        part = (chance >= low) & (chance <= high)
+        part = doubtful & (chance >= low) & (chance <= high)
         print(f"  said {chance[part].mean():.2f} is {truth[part].mean():.2f}  ({part.sum()})")
     bias, weights = fit(rows)
     stated = least_chance(chance, truth, AIM)
@@ -212,7 +220,7 @@ def put(weights: dict[str, float], bias: float, stated: float, readings: int) ->
     each = shipped["locales"]["en"]
     each["source"] = (
         f"tests/understanding/fit_doubt.py, {readings} readings of the even halves of messages_frozen, messages_blind and "
-        f"messages_unseen_a and of the labelled sentences; `stated` is the least chance that is right in {AIM:.0%}"
+        f"messages_unseen_a and of the labelled sentences; `stated`: the least chance at which {AIM:.0%} of stated facts are right"
     )
     each["bias"], each["weights"], each["stated"] = bias, weights, stated
     place.write_text(json.dumps(shipped, indent=1) + "\n", encoding="utf-8")
