@@ -58,7 +58,16 @@ def read(work: Work, text: str, locale: str | None = None) -> Understood:
     """Read a message into the working copy; facts of every kind count, asked for or not."""
     pending = work.conversation.pending
     expecting = expecting_of(work, pending, text)
-    heard = understand(
+    heard = _understood(work, text, locale, expecting)
+    if heard.correction and pending is not None and pending.kind == "question":
+        apart = _understood(work, text, locale, None)
+        if _corrects_another(work, apart, asked_facts(work, pending)):
+            heard = apart
+    return take(work, _with_suggestions(work, heard), pending)
+
+
+def _understood(work: Work, text: str, locale: str | None, expecting: Expecting | None) -> Heard:
+    return understand(
         readable(text),
         work.family,
         locale or work.conversation.locale,
@@ -66,7 +75,17 @@ def read(work: Work, text: str, locale: str | None = None) -> Understood:
         work.today,
         known={fact: entry.value for fact, entry in work.facts.items() if entry.value is not None},
     )
-    return take(work, _with_suggestions(work, heard), pending)
+
+
+def _corrects_another(work: Work, apart: Heard, asked: Sequence[str]) -> bool:
+    """Whether a correction, read for itself, puts right what is held of facts the open question is not about: then its words
+    are no answer ("I meant it does take the disc in" does not say that one is inside)."""
+    changed = {
+        fact.fact
+        for fact in apart.facts
+        if fact.fact in work.facts and work.facts[fact.fact].value not in (None, fact.value)
+    }
+    return bool(changed) and not changed & set(asked)
 
 
 def _with_suggestions(work: Work, heard: Heard) -> Heard:
