@@ -95,7 +95,7 @@ class Reader:
         proposed: tuple[HeardFact, ...] = ()
         if proposals:
             guessed = self._propose(folded, tokens, sentences, scopes, phrases.used, held)
-            weighed = self._weigh(facts, phrases, tokens, sentences, self._asked(expecting))
+            weighed = self._weigh(facts, phrases, tokens, sentences, lattice, self._asked(expecting))
             facts, proposed = weighed.facts, (*weighed.doubted, *guessed)
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
@@ -117,11 +117,11 @@ class Reader:
 
     def _weigh(
         self, facts: tuple[HeardFact, ...], phrases: PhraseFacts, tokens: list[Token], sentences: list[Sentence],
-        asked: Set[str],
+        lattice: Lattice, asked: Set[str],
     ) -> Weighed:  # fmt: skip
         if self.doubter is None:
             return Weighed(facts, ())
-        return self.doubter.weigh(facts, phrases, tokens, sentences, asked)
+        return self.doubter.weigh(facts, phrases, tokens, sentences, lattice.marks, asked)
 
     def _asked(self, expecting: Expecting | None) -> Set[str]:
         """The facts the pending question is about, by its choices or by what follows from them."""

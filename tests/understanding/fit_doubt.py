@@ -10,8 +10,8 @@ model, each right or wrong by its label; facts left open are no rows. Two things
 - The light model was trained on sentences of those messages. Each message is weighed by a model that did not see its
   sentences (three folds), each labelled sentence by one that did not see it.
 
-The threshold is the least chance at which stated facts, those that are never doubted among them, are right often enough
-(AIM), cross-validated by message over what was not read while phrases were written. Logistic regression by Newton's method with a ridge.
+A reading is stated from a chance of STATED on; the printed table, cross-validated by text over what was not read while
+phrases were written, says what that costs. Logistic regression by Newton's method with a ridge.
 """
 
 from __future__ import annotations
@@ -49,7 +49,9 @@ SETS = {"frozen": True, "blind": True, "unseen_a": False}
 FOLDS, ROUNDS = 3, 10
 RIDGE = 5.0
 READ_WEIGHT = 0.5
-AIM = 0.93
+STATED = 0.75
+"""A wrong fact costs about as much as three needless yes/no questions: it misleads the questions that follow. Above this the
+table gains little: from 0.75 to 0.9 three points of precision for nineteen of what is rightly stated."""
 
 Matrix = npt.NDArray[np.float64]
 
@@ -134,7 +136,7 @@ def rows_of(labelled: Labelled, reader: Reader, doubter: Doubter, covered: froze
     phrases = read_phrases(folded, tokens, lattice, scopes, reader.lexicon, {})
     facts = reader.read(labelled.text, proposals=False).facts
     values = {f.fact: str(f.value) for f in facts if f.certainty >= 0.5}
-    weighed = dict(doubter.clues(facts, phrases, tokens, sentences))
+    weighed = dict(doubter.clues(facts, phrases, tokens, sentences, lattice.marks))
     for fact, value in values.items():
         right = labelled.facts.get(fact) == value
         if fact in covered and (right or fact not in labelled.open):
@@ -182,11 +184,6 @@ def cross_validated(rows: list[Row]) -> tuple[Matrix, npt.NDArray[np.bool_]]:
     return np.array(chance), np.array(truth)
 
 
-def least_chance(chance: Matrix, truth: npt.NDArray[np.bool_], aim: float) -> float:
-    """The least threshold, in hundredths, at which what is stated is right in `aim` of the cases."""
-    return next(t / 100 for t in range(50, 100) if truth[chance >= t / 100].mean() >= aim)
-
-
 def main() -> None:
     options = argparse.ArgumentParser()
     options.add_argument("--write", action="store_true")
@@ -207,22 +204,23 @@ def main() -> None:
         part = doubtful & (chance >= low) & (chance <= high)
         print(f"  said {chance[part].mean():.2f} is {truth[part].mean():.2f}  ({part.sum()})")
     bias, weights = fit(rows)
-    stated = least_chance(chance, truth, AIM)
+    stated = chance >= STATED
+    measured = f"{truth[stated].mean():.3f} of stated facts right, {truth[stated].sum() / truth.sum():.3f} of the right stated"
     named = {clue: round(float(w), 3) for clue, w in zip(CLUES, weights, strict=True)}
-    print("bias", round(bias, 3), named, "stated from", stated)
+    print("bias", round(bias, 3), named, "stated from", STATED, measured)
     if write:
-        put(named, round(bias, 3), stated, len(rows))
+        put(named, round(bias, 3), f"{len(rows)} readings", measured)
 
 
-def put(weights: dict[str, float], bias: float, stated: float, readings: int) -> None:
+def put(weights: dict[str, float], bias: float, readings: str, measured: str) -> None:
     place = Path(doubt.__file__).with_name("doubt.json")
     shipped: dict[str, Any] = json.loads(place.read_text(encoding="utf-8"))
     each = shipped["locales"]["en"]
     each["source"] = (
-        f"tests/understanding/fit_doubt.py, {readings} readings of the even halves of messages_frozen, messages_blind and "
-        f"messages_unseen_a and of the labelled sentences; `stated`: the least chance at which {AIM:.0%} of stated facts are right"
+        f"tests/understanding/fit_doubt.py: {readings} of the even halves of messages_frozen, messages_blind and "
+        f"messages_unseen_a and of the labelled sentences; cross-validated: {measured}"
     )
-    each["bias"], each["weights"], each["stated"] = bias, weights, stated
+    each["bias"], each["weights"], each["stated"] = bias, weights, STATED
     place.write_text(json.dumps(shipped, indent=1) + "\n", encoding="utf-8")
 
 
