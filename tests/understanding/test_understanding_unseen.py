@@ -71,7 +71,7 @@ def test_the_file_is_the_pinned_one(name: str) -> None:
 
 @pytest.mark.parametrize(
     ("name", "precision", "recall"),
-    [("messages_unseen_a.jsonl", 0.79, 0.63), ("messages_unseen_b.jsonl", 0.80, 0.68)],
+    [("messages_unseen_a.jsonl", 0.84, 0.60), ("messages_unseen_b.jsonl", 0.80, 0.68)],
 )
 def test_stated_facts_of_unseen_messages(
     family: Any, hear: Callable[..., Any], name: str, precision: float, recall: float
