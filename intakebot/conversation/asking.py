@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from intakebot.conversation.checklist import note_shown, to_list
 from intakebot.conversation.choosing import fitting_choices, implied, recap_facts, recap_unpicked
-from intakebot.conversation.labels import fact_label, thing, things, value_label
+from intakebot.conversation.labels import thing, things
 from intakebot.conversation.rendering import sms_parts, sms_text
 from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.turn import Facts, Reply, ReplyChoice, ReplyKind
@@ -132,11 +132,7 @@ def _that_fit(
 def check(work: Work, proposal: Proposal, because: Because, *, tries: int = 0) -> None:
     """Ask whether a fact really has the value heard or guessed, as yes or no."""
     fact = work.fact(proposal.fact)
-    label, value = fact_label(work.texts, fact), value_label(work.texts, fact, proposal.value)
-    if fact.type == "yes_no" and proposal.value == "yes":
-        text = work.say("check_yes_no", label=label)
-    else:
-        text = work.say("check", label=label, value=value)
+    text = work.say("check", thing=thing(work.texts, work.family, fact.id, proposal.value))
     if fact.role == "hazard":
         text = f"{work.say('safety_first')} {text}"
     choices = [
