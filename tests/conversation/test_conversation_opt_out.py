@@ -17,9 +17,16 @@ OPENED = [
     json.loads(line)
     for line in Path(__file__).with_name("opt_out_opened.jsonl").read_text(encoding="utf-8").splitlines()
 ]
-"""440 messages by other hands, in two batches, each scored once while unseen. The first: 46 of 120 opt-outs missed by the closed
-vocabulary of that day, no other taken for one. The second, after patterns had been written with the first open: 12 of 100
-missed (52 by the closed vocabulary), 1 of 100 others taken for one. Then the second was opened too."""
+"""640 messages by other hands, in three batches, each scored once while unseen: opt-outs missed, others taken for one.
+
+| batch | opt-outs | others | the closed vocabulary before | the patterns of then |
+|---|---|---|---|---|
+| 1 | 120 | 120 | 46, 0 | |
+| 2 | 100 | 100 | 52, 0 | 12, 1, written with batch 1 open |
+| 3 | 100 | 100 | | 11, 0, written with batches 1 and 2 open |
+
+Then the last one was opened too. So about one unusual wording in ten of a new batch is still to be expected missed.
+"""
 STILL_MISSED = ["Your messages wake the baby. Stop them please, for good."]
 """What is to stop is said a sentence earlier."""
 
@@ -49,7 +56,7 @@ def test_at_most_one_other_sentence_is_taken_for_an_opt_out(definitions):
 def test_messages_by_another_hand_are_told_apart(definitions):
     wrong = [each["text"] for each in OPENED if _stops(definitions, each["text"]) != each["optout"]]
 
-    assert (len(OPENED), wrong) == (440, STILL_MISSED)
+    assert (len(OPENED), wrong) == (640, STILL_MISSED)
 
 
 @pytest.mark.parametrize(
