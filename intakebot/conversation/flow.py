@@ -123,10 +123,24 @@ def _read_back(work: Work, lead: str) -> str:
     parts += [f"{unpicked_line(work, question, choices)}." for question, choices in left]
     if not pairs and not left:
         return lead
-    text = " ".join(parts)
-    work.reply(Reply(text, (ReplyChoice(work.say("choice.not_right"), "show_recap"),), "recap"))
+    *earlier, last = _filled(parts)
+    for text in earlier:
+        work.reply(Reply(text, kind="recap"))
+    work.reply(Reply(last, (ReplyChoice(work.say("choice.not_right"), "show_recap"),), "recap"))
     note_recap(work, [fact for fact, _ in pairs], left)
     return ""
+
+
+def _filled(parts: list[str]) -> list[str]:
+    """The parts as few messages as they fit into, each part whole."""
+    messages = parts[:1]
+    for part in parts[1:]:
+        joined = f"{messages[-1]} {part}"
+        if len(joined) > MOST_CHARACTERS:
+            messages.append(part)
+        else:
+            messages[-1] = joined
+    return messages
 
 
 def ask_decision(work: Work) -> None:

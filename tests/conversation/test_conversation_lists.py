@@ -195,6 +195,20 @@ def test_what_was_not_picked_gives_way_to_words_and_nothing_is_called_changed(ta
     assert "Changed" not in talk.said
 
 
+def test_what_goes_out_with_the_estimate_fits_into_messages_of_320_characters(definitions):
+    talk = Talk(definitions, ASKS)
+    talk.say("dvd player")
+    talk.tap("hazards:none")
+    while talk.conversation.pending.kind == "question":
+        reply = talk.turn.replies[-1]
+        talk.tap(reply.choices[0].value)
+    if talk.conversation.pending.kind == "recap":
+        talk.tap("recap:all_right")
+
+    assert talk.conversation.phase == "estimated"
+    assert max(len(reply.text) for turn in talk.turns for reply in turn.replies) <= 320
+
+
 def listed_values(talk: Talk) -> list[str]:
     return [choice.value for choice in talk.turn.replies[-1].choices]
 
