@@ -16,14 +16,19 @@ from intakebot.conversation.entering import derive, enter, withdraw
 from intakebot.conversation.guard import key, sign_of
 from intakebot.conversation.state import FactEntry, ListShown, Pending
 from intakebot.conversation.work import Work
-from intakebot.definitions.checklists import MOST_LISTED, NONE, NOT_SURE, listable, meaning
+from intakebot.definitions.checklists import (
+    MOST_LISTED,
+    NONE,
+    NOT_SURE,
+    UNPICKED_CERTAINTY,
+    listable,
+    meaning,
+)
 from intakebot.definitions.facts import Value
 from intakebot.definitions.model import STAKES, Choice, Family, Question
 
-UNPICKED_CERTAINTY = 0.9
-"""As triage takes it (`triage.checklist`)."""
 NONE_CERTAINTY = 0.95
-"""The same after "none of these" (common practice, no source)."""
+"""How sure a no is after "none of these"; surer than one line left out of several (common practice, no source)."""
 MOST_LISTS = 3
 """A checklist is shown at most so often, each time with other choices."""
 JOIN = "+"

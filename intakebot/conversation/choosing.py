@@ -29,7 +29,7 @@ MOST_ASKED = 2
 DECISIVE_SHARE = 0.5
 """A question whose answer could change the plan or the price is asked only while it is worth this share of its burden: with
 many weak findings nearly every one could change the plan by a hair, and the customer would be asked all of them."""
-SURE = 0.97
+CERTAIN = 0.97
 """A weighty value read from words is asked about on the recap unless it is this certain."""
 LIKELY = 0.9
 """The same for a value of middling weight."""
@@ -293,7 +293,7 @@ def recap_due(work: Work) -> bool:
 
 def _doubtful(work: Work, fact_id: str) -> bool:
     entry, stake = work.facts[fact_id], work.fact(fact_id).stake
-    needed = {"high": SURE, "medium": LIKELY, "low": 0.0}[stake]
+    needed = {"high": CERTAIN, "medium": LIKELY, "low": 0.0}[stake]
     return entry.status == "heard" and entry.certainty < needed
 
 

@@ -14,6 +14,8 @@ from intakebot.definitions.model import Choice, Fact, Question
 
 MOST_LISTED = 10
 """Choices listed at a time, "none of these" not counted."""
+UNPICKED_CERTAINTY = 0.9
+"""How sure it is that a listed choice that was not picked is not so (common practice, no source)."""
 NONE, NOT_SURE = "none", "not_sure"
 RESERVED = (NONE, NOT_SURE)
 """Ids the talk gives to the answers it adds itself."""

@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from intakebot.definitions.checklists import MOST_LISTED, bundles, listable, meaning
+from intakebot.definitions.checklists import MOST_LISTED, UNPICKED_CERTAINTY, bundles, listable, meaning
 from intakebot.definitions.facts import Answer
 from intakebot.definitions.model import Choice, Question
 from intakebot.triage.asked import Asked, Case
@@ -27,8 +27,6 @@ from intakebot.triage.value import evsi
 
 Floats = npt.NDArray[np.float64]
 
-UNPICKED_CERTAINTY = 0.9
-"""How sure it is that a listed choice that was not picked is not so (common practice, no source)."""
 ITEM_BURDEN = 0.1
 """Effort of reading one more choice, in units of one easy question (common practice, no source)."""
 BASE = 8
