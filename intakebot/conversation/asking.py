@@ -175,7 +175,7 @@ def note_recap(
 def unpicked_line(work: Work, question: Question, left: Sequence[Choice]) -> str:
     """What was listed and not picked, in one line."""
     labels = [work.texts.say(f"choice.{question.id}.{choice.id}") for choice in left]
-    return work.say("unpicked", things=", ".join(labels))
+    return work.say("unpicked", things="; ".join(labels))
 
 
 def put_question(

@@ -8,13 +8,13 @@ line of its own on the recap, and replaced by whatever is said. When it is a haz
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from intakebot.conversation.controls import ControlWords
-from intakebot.conversation.entering import derive, enter, withdraw
+from intakebot.conversation.entering import VAGUE, derive, drop_proposal, enter, withdraw
 from intakebot.conversation.guard import key, sign_of
-from intakebot.conversation.state import FactEntry, ListShown, Pending
+from intakebot.conversation.state import ListShown, Pending
 from intakebot.conversation.work import Work
 from intakebot.definitions.checklists import (
     MOST_LISTED,
@@ -25,7 +25,7 @@ from intakebot.definitions.checklists import (
     meaning,
 )
 from intakebot.definitions.facts import Value
-from intakebot.definitions.model import STAKES, Choice, Family, Question
+from intakebot.definitions.model import STAKES, Choice, Question
 
 NONE_CERTAINTY = 0.95
 """How sure a no is after "none of these"; surer than one line left out of several (common practice, no source)."""
@@ -56,22 +56,42 @@ def to_list(work: Work, question: Question, items: Sequence[str] = ()) -> tuple[
     return tuple(named or allowed)[:MOST_LISTED]
 
 
-def unpicked_choices(
-    family: Family, facts: Mapping[str, FactEntry], question: Question
-) -> tuple[Choice, ...]:
-    """Choices of a checklist that were listed and not picked, and of which nothing else is known; weightiest first."""
+def unpicked_choices(work: Work, question: Question) -> tuple[Choice, ...]:
+    """Choices of a checklist that were listed and not picked, and of which nothing else is known.
+
+    At most as many as a list holds: those that would be listed if it were asked again, then the weightiest.
+    """
+    facts = work.facts
     left = [
         choice
         for choice in question.choices
         if all(fact in facts and facts[fact].is_unpicked for fact in choice.sets)
     ]
-    left.sort(key=lambda choice: min(STAKES.index(family.facts[fact].stake) for fact in choice.sets))
+    if len(left) > MOST_LISTED:
+        worth = _worth_listing(work, question)
+        left.sort(key=lambda choice: (choice.id not in worth, _stake(work, choice)))
     return tuple(left[:MOST_LISTED])
+
+
+def _worth_listing(work: Work, question: Question) -> tuple[str, ...]:
+    """What would be listed if nothing of this checklist had been left unpicked."""
+    answers = {
+        fact: entry.answer
+        for fact, entry in work.facts.items()
+        if not (entry.is_unpicked and fact in question.fills)
+    }
+    asked = len(work.conversation.asked)
+    worths = work.assessor.worths(work.conversation.family, answers, (question.id,), work.today, asked)
+    return worths.questions[0].items if worths.questions else ()
+
+
+def _stake(work: Work, choice: Choice) -> int:
+    return min(STAKES.index(work.fact(fact).stake) for fact in choice.sets)
 
 
 def list_again(work: Work, question: Question) -> tuple[str, ...]:
     """Take back that these choices were not picked, so that they can be listed again; their ids."""
-    again = unpicked_choices(work.family, work.facts, question)
+    again = unpicked_choices(work, question)
     ids = tuple(choice.id for choice in again)
     for fact in dict.fromkeys(fact for choice in again for fact in choice.sets):
         withdraw(work, fact)
@@ -99,7 +119,12 @@ def listed_facts(pending: Pending | None, question: Question) -> tuple[str, ...]
     """The facts that an open question is about now: of a checklist only those of the choices listed."""
     if not question.several:
         return question.fills
-    return tuple(dict.fromkeys(fact for choice in shown_items(pending, question) for fact in choice.sets))
+    return facts_set(shown_items(pending, question))
+
+
+def facts_set(choices: Iterable[Choice]) -> tuple[str, ...]:
+    """The facts that some choices are about, each once."""
+    return tuple(dict.fromkeys(fact for choice in choices for fact in choice.sets))
 
 
 def note_shown(work: Work, question: Question, items: Sequence[Choice]) -> None:
@@ -114,7 +139,11 @@ def note_shown(work: Work, question: Question, items: Sequence[Choice]) -> None:
 
 
 def note_answered(work: Work, question: Question) -> None:
-    """The open listing has its answer: its choices are not listed again."""
+    """The open listing has its answer: its choices are not listed again, and nothing heard of them is asked apart."""
+    for shown in work.conversation.lists:
+        if shown.question == question.id and shown.message_id is None:
+            for fact in facts_set(choice for choice in question.choices if choice.id in shown.items):
+                drop_proposal(work, fact)
     work.change(
         lists=tuple(
             replace(each, message_id=work.message_id)
@@ -126,7 +155,10 @@ def note_answered(work: Work, question: Question) -> None:
 
 
 def enter_list(work: Work, question: Question, pending: Pending, picks: Sequence[str]) -> bool:
-    """Enter the answer to an open list; False when it names something that was not listed."""
+    """Enter the answer to an open list; False when it names something that the question does not have.
+
+    A choice that is no longer listed, as something said with the pick was about it, counts as far as it says more.
+    """
     listed = shown_items(pending, question)
     ids = [choice.id for choice in listed]
     if tuple(picks) == (NOT_SURE,):
@@ -136,11 +168,16 @@ def enter_list(work: Work, question: Question, pending: Pending, picks: Sequence
         note_answered(work, question)
         return True
     chosen = () if tuple(picks) == (NONE,) else tuple(picks)
-    if not listed or any(pick not in ids for pick in chosen):
+    unlisted = [choice for choice in question.choices if choice.id in chosen and choice.id not in ids]
+    if not listed or any(pick not in (*ids, *(choice.id for choice in unlisted)) for pick in chosen):
         return False
+    for choice in unlisted:
+        _enter_more(work, choice)
     read = meaning(work.family.facts, listed, chosen)
     if not chosen and question.tier != "safety":
         _enter_left(work, read.said, NONE_CERTAINTY)
+    elif unlisted and not read.left:
+        _enter_left(work, read.said)
     else:
         for fact, value in read.said.items():
             if value is not None:
@@ -150,6 +187,15 @@ def enter_list(work: Work, question: Question, pending: Pending, picks: Sequence
         _enter_left(work, read.left)
     note_answered(work, question)
     return True
+
+
+def _enter_more(work: Work, choice: Choice) -> None:
+    """A pick about facts that are held already: the newer value stands, but "someone" says no more than a name."""
+    for fact, value in choice.sets.items():
+        held = work.facts.get(fact)
+        named = held is not None and held.value not in (None, "nobody")
+        if value is not None and not (value == VAGUE and named):
+            enter(work, fact, value, status="confirmed", source="tap")
 
 
 def enter_unpicked(work: Work, question: Question, pending: Pending, said: Sequence[str]) -> bool:
@@ -164,7 +210,7 @@ def _enter_left(work: Work, left: Mapping[str, Value | None], certainty: float =
         if fact in work.facts:
             continue
         if value is None:
-            enter(work, fact, None, status="not_known", source="tap")
+            enter(work, fact, None, status="not_known", source="unpicked")
         else:
             enter(work, fact, value, status="heard", source="unpicked", certainty=certainty)
 

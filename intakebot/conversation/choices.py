@@ -9,11 +9,11 @@ from intakebot.conversation.asking import Sets, ask, flush, show_recap
 from intakebot.conversation.checklist import JOIN, enter_late, enter_list, list_again, picks_in
 from intakebot.conversation.choosing import recap_facts, recap_unpicked
 from intakebot.conversation.contact import after_acceptance, ask_contact, contact_confirmed, forget_contact
-from intakebot.conversation.entering import confirm, derive, enter
+from intakebot.conversation.entering import confirm, derive, drop_proposal, enter
 from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask_story, go_on, reask
 from intakebot.conversation.guard import key, sign_of
 from intakebot.conversation.handing import hand_off
-from intakebot.conversation.reading import deny, drop_proposal, offered_choices, question_of
+from intakebot.conversation.reading import deny, offered_choices, question_of
 from intakebot.conversation.safety import preempt, review
 from intakebot.conversation.state import Because, Pending
 from intakebot.conversation.turn import DecideEstimate, EraseEverything, Reply

@@ -136,6 +136,13 @@ def confirm(work: Work, fact_id: str, value: Value) -> None:
     work.note("fact_confirmed", fact=fact_id, value=value_to_mapping(value))
 
 
+def drop_proposal(work: Work, fact_id: str) -> None:
+    """Nothing is to be asked about a fact any more."""
+    left = tuple(other for other in work.conversation.proposals if other.fact != fact_id)
+    if left != work.conversation.proposals:
+        work.change(proposals=left)
+
+
 def withdraw(work: Work, fact_id: str) -> None:
     """Take a value back: the fact is unknown again."""
     old = work.facts.get(fact_id)

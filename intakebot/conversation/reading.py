@@ -25,7 +25,15 @@ from intakebot.conversation.checklist import (
     shown_items,
 )
 from intakebot.conversation.choosing import NOBODY, VAGUE, open_facts
-from intakebot.conversation.entering import confirm, enter, heard_later, keep_later, rule_out, withdraw
+from intakebot.conversation.entering import (
+    confirm,
+    drop_proposal,
+    enter,
+    heard_later,
+    keep_later,
+    rule_out,
+    withdraw,
+)
 from intakebot.conversation.guard import readable
 from intakebot.conversation.labels import thing
 from intakebot.conversation.state import FactEntry, Pending, Proposal
@@ -386,12 +394,6 @@ def _adds_nothing(work: Work, guess: HeardFact) -> bool:
 def add_proposal(work: Work, proposal: Proposal) -> None:
     others = tuple(other for other in work.conversation.proposals if other.fact != proposal.fact)
     work.change(proposals=(*others, proposal)[-6:])
-
-
-def drop_proposal(work: Work, fact_id: str) -> None:
-    left = tuple(other for other in work.conversation.proposals if other.fact != fact_id)
-    if left != work.conversation.proposals:
-        work.change(proposals=left)
 
 
 def _thing(work: Work, fact_id: str) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from string import ascii_uppercase
 
 from intakebot.conversation import ChoiceTaken, Conversation, MessageReceived, Reply, ReplyChoice, Turn
-from intakebot.conversation.checklist import unpicked_choices
 from intakebot.definitions.model import Choice, Definitions, Family, Question
+from intakebot.definitions.texts import Texts
 from intakebot.simulation.personas import Persona
 from intakebot.simulation.truth import Truth, fits_truth, is_true, true_choice
 from intakebot.simulation.wording_en import (
@@ -17,6 +18,7 @@ from intakebot.simulation.wording_en import (
     CLAUSES,
     CORRECTIONS,
     DEVICES,
+    EMPTY_AND_SHUT,
     HOSTILE,
     LEAD_INS,
     NO,
@@ -152,7 +154,7 @@ class Customer:
             head, _, rest = choice.value.partition(":")
             if head == "change" and self._is_wrong(conversation, rest):
                 return choice
-            if head == "unpicked" and self._misses_one(conversation, rest):
+            if head == "unpicked" and self._misses_one(self._named(choice, conversation)):
                 return choice
         return reply.choices[0]
 
@@ -168,7 +170,8 @@ class Customer:
         if shown is None or turn.conversation.pending is None or turn.conversation.pending.kind == "recap":
             return False
         wrong = any(self._is_wrong(turn.conversation, fact) for fact in shown["facts"]) or any(
-            self._misses_one(turn.conversation, question) for question in shown["unpicked"]
+            self._misses_one(c for c in self.family.questions[question].choices if c.id in ids)
+            for question, ids in shown["unpicked"].items()
         )
         return wrong and self.rng.random() < NOTICED
 
@@ -178,10 +181,19 @@ class Customer:
             return False
         return not fits_truth(self.truth.facts[fact], held.value)
 
-    def _misses_one(self, conversation: Conversation, question: str) -> bool:
+    def _misses_one(self, not_picked: Iterable[Choice]) -> bool:
         """Whether something true is seen among what was not picked; now and then it is overlooked again."""
-        left = unpicked_choices(self.family, conversation.facts, self.family.questions[question])
-        return any(is_true(choice, self.truth) and self.rng.random() >= self._overlooks() for choice in left)
+        return any(
+            is_true(choice, self.truth) and self.rng.random() >= self._overlooks() for choice in not_picked
+        )
+
+    def _named(self, line: ReplyChoice, conversation: Conversation) -> list[Choice]:
+        """The choices that a line of the list names as not picked."""
+        question = self.family.questions[line.value.partition(":")[2]]
+        texts = Texts(self.definitions, self.family.id, conversation.locale)
+        return [
+            each for each in question.choices if texts.say(f"choice.{question.id}.{each.id}") in line.label
+        ]
 
     def _overlooks(self) -> float:
         return OVERLOOKED + self.persona.not_sure / 2
@@ -337,6 +349,8 @@ class Customer:
         value = self.truth.facts.get(fact)
         if fact == "age_years":
             return self.rng.choice(AGE).format(n=value)
+        if (fact, value) == ("wont_eject", "yes") and self.truth.facts.get("disc_stuck") == "no":
+            return self.rng.choice(EMPTY_AND_SHUT)
         if (fact, str(value)) in CLAUSES:
             return self.rng.choice(CLAUSES[fact, str(value)])
         return str(value).replace("_", " ")

@@ -134,6 +134,7 @@ def one_talk(
         _check_turn(talk, before, turn, customer, truth, family)
         talk.ending = _ending(turn, persona, truth, family)
         if talk.ending == "estimate":
+            _note_wrong(talk, turn.conversation, truth)
             _judge(talk, assessor, turn.conversation, truth, family, now)
             if customer.objects(turn):
                 talk.ending = "unfinished"
@@ -212,10 +213,15 @@ def _ending(turn: Turn, persona: Persona, truth: Truth, family: Family) -> str:
 
 def _note_recap(talk: Talk, conversation: Conversation, truth: Truth) -> None:
     if conversation.pending is not None and conversation.pending.kind == "recap":
-        for fact in _comparable(conversation, truth):
-            said = f"{fact}={conversation.facts[fact].value} (is {truth.facts[fact]})"
-            if not _right(conversation, truth, fact) and said not in talk.wrong_before_recap:
-                talk.wrong_before_recap.append(said)
+        _note_wrong(talk, conversation, truth)
+
+
+def _note_wrong(talk: Talk, conversation: Conversation, truth: Truth) -> None:
+    """What was wrong when the list was shown, be it with the estimate."""
+    for fact in _comparable(conversation, truth):
+        said = f"{fact}={conversation.facts[fact].value} (is {truth.facts[fact]})"
+        if not _right(conversation, truth, fact) and said not in talk.wrong_before_recap:
+            talk.wrong_before_recap.append(said)
 
 
 def _comparable(conversation: Conversation, truth: Truth) -> list[str]:

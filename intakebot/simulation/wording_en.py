@@ -100,6 +100,9 @@ CLAUSES: dict[tuple[str, str], tuple[str, ...]] = {
     ("started_after", "update"): ("it started after an update",),
 }  # fmt: skip
 
+EMPTY_AND_SHUT = ("eject does nothing, and there is no disc in it", "it won't open, it is empty")
+"""How `wont_eject` is told of a device that no disc is in."""
+
 DEVICES: dict[str, tuple[str, ...]] = {
     "console_slot": ("my slot-loading console", "a game console where you push the disc into a slot"),
     "console_tray": ("my games console with a tray", "an older console with a disc tray"),

@@ -30,7 +30,7 @@ NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 class SetAssessor:
     """Worth 5 for the first of `asks` still open, 4 for the second and so on, 0 for all others; burden 1.
 
-    prices: fact=value -> maximum of the estimate while that is held (the last that holds counts).
+    items: what a checklist should list. prices: fact=value -> maximum of the estimate while that is held (the last that holds counts).
     """
 
     asks: tuple[str, ...] = ()
@@ -39,6 +39,7 @@ class SetAssessor:
     decisive: tuple[str, ...] = ()
     pair: tuple[str, str] | None = None
     base: int = 140
+    items: tuple[str, ...] = ()
 
     def outlook(self, family: str, answers: Answers, today: date) -> Outlook:
         maximum = self.base
@@ -62,6 +63,7 @@ class SetAssessor:
                 0.0,
                 1.0,
                 question in self.decisive,
+                items=self.items,
             )
             for question in candidates
         ]

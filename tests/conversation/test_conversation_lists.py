@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from intakebot.conversation import plain_text, sms_parts, sms_text
+from intakebot.conversation.state import Proposal
 from tests.conversation.doubles import NOW, SetAssessor, Talk, ready
 
 ASKS = SetAssessor(asks=("noticed",))
@@ -58,6 +59,7 @@ def test_labels_pick_several_and_what_is_left_is_held_as_heard(talk):
     assert {(line.status, line.source) for line in talk.turn.heard} == {
         ("confirmed", "tap"),
         ("heard", "unpicked"),
+        ("not_known", "unpicked"),  # neither "CDs play" nor "CDs fail": that says nothing
     }
 
 
@@ -66,8 +68,11 @@ def test_none_says_no_to_each(talk, said):
     talk.say(said)
 
     assert talk.turn.heard
-    assert {(line.status, line.source) for line in talk.turn.heard} == {("heard", "unpicked")}
-    assert {talk.conversation.facts[line.fact].certainty for line in talk.turn.heard} == {0.95}
+    classes = [line for line in talk.turn.heard if line.fact.endswith("_result")]
+    others = [line for line in talk.turn.heard if line not in classes]
+    assert {(line.status, line.source) for line in others} == {("heard", "unpicked")}
+    assert {(line.status, line.value, line.source) for line in classes} == {("not_known", None, "unpicked")}
+    assert {talk.conversation.facts[line.fact].certainty for line in others} == {0.95}
     assert not {"yes", "grinding", "clicking"} & {str(line.value) for line in talk.turn.heard}
 
 
@@ -122,6 +127,42 @@ def test_what_was_not_listed_cannot_be_picked(talk):
 
     assert dict(talk.conversation.facts) == before
     assert talk.turn.asked == "noticed"
+
+
+def test_a_reading_in_doubt_is_a_line_of_the_next_list_and_no_question_of_its_own(definitions):
+    talk = ready(definitions, ASKS)
+    doubted = (Proposal("rattles", "yes", 0.4, "a bit of a rattle"),)
+    talk.turns.append(replace(talk.turn, conversation=replace(talk.conversation, proposals=doubted)))
+
+    talk.tap("noticed:none")
+
+    assert "rattles" in listed(talk)
+    talk.tap("noticed:none")
+    assert (talk.value("rattles"), talk.conversation.proposals) == ("no", ())
+
+
+def test_a_pick_that_was_said_with_it_is_taken(definitions):
+    """On the web the safety list is ticked before the first words are read: "opened" may be known by then."""
+    talk = Talk(definitions, text="My brother opened my CD player, it skips.")
+    assert talk.turn.asked == "hazards"
+    assert "opened" not in listed(talk)
+
+    talk.tap("hazards:opened")
+
+    assert talk.value("opened") == "friend"
+    assert talk.turn.asked != "hazards"
+    assert {talk.conversation.facts[hazard].source for hazard in HAZARDS} == {"unpicked"}
+
+
+def test_the_list_before_the_estimate_names_at_most_ten_lines_and_those_worth_listing_again(definitions):
+    talk = ready(definitions, replace(ASKS, items=("scratches", "bit_by_bit")))
+    while talk.turn.asked == "noticed":
+        talk.tap("noticed:none")
+
+    line = next(c.label for c in talk.turn.replies[-1].choices if c.value == "unpicked:noticed")
+    assert line.count(";") == 9
+    assert "It scratches discs" in line
+    assert "It got worse bit by bit" in line
 
 
 HAZARDS = ("smoke_or_smell", "liquid_inside", "battery_swollen", "electric_shock")
