@@ -16,9 +16,8 @@ from decimal import Decimal
 from functools import partial
 from typing import Any, TypeVar
 
-from babel.dates import format_date
-
 from intakebot.conversation.assessor import Outlook, QuestionWorth, Worths
+from intakebot.dates import day_month
 from intakebot.definitions.facts import Answer, Answers, facts_of
 from intakebot.definitions.model import Definitions, Family, RateCard
 from intakebot.definitions.texts import Texts
@@ -275,7 +274,7 @@ def try_first(found: Assessment, answers: Answers) -> str | None:
 def estimate_message(texts: Texts, estimate: Estimate, limit_too_low: bool) -> tuple[str, ...]:
     """The estimate as a customer reads it in the talk: what is likely, the most, what if not, how long it holds."""
     money = partial(format_money, locale=texts.locale)
-    until = format_date(estimate.valid_until, "d MMMM", locale=texts.locale)
+    until = day_month(estimate.valid_until, texts.locale)
     fee = money(estimate.if_not_repaired)
     if not estimate.can_start:
         key = "within_limit" if estimate.stopped_by == "limit" else "only_look"

@@ -12,8 +12,6 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from babel.dates import format_datetime
-
 from intakebot.conversation.controls import control_of
 from intakebot.conversation.entering import derive
 from intakebot.conversation.flow import reask
@@ -24,6 +22,7 @@ from intakebot.conversation.reading import read
 from intakebot.conversation.safety import preempt, review
 from intakebot.conversation.turn import StaffToSee
 from intakebot.conversation.work import Work
+from intakebot.dates import short_moment
 
 BELIEVED = timedelta(days=7)
 TOLERANCE = timedelta(minutes=2)
@@ -88,8 +87,8 @@ def _words(work: Work, *, nothing: bool = False) -> str:
     assert work.said_at is not None
     zone = ZoneInfo(work.definitions.pricing.shop.timezone)
     local, today = work.said_at.astimezone(zone), work.now.astimezone(zone).date()
-    pattern = "HH:mm" if local.date() == today else "d MMM, HH:mm"
-    sent = format_datetime(local, pattern, locale=work.conversation.locale)
+    same_day = local.date() == today
+    sent = f"{local:%H:%M}" if same_day else short_moment(local, work.conversation.locale, year=False)
     kept = [pair for pair in dict.fromkeys(work.kept) if not work.fact(pair[0]).personal]
     if kept:
         shown = things(work.texts, work.family, kept)

@@ -11,10 +11,11 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from babel.core import Locale, UnknownLocaleError
-from babel.dates import format_date, format_datetime
+from babel.dates import format_date
 from babel.lists import format_list
 from babel.numbers import format_percent
 
+from intakebot.dates import short_moment
 from intakebot.definitions import Definitions, Texts
 from intakebot.definitions.model import Part, Profile, RateCard
 from intakebot.errors import BadInputError
@@ -79,7 +80,7 @@ class Wording:
         return format_date(day, "long", locale=self.locale)
 
     def moment(self, at: datetime) -> str:
-        return format_datetime(at, "d MMM y, HH:mm", locale=self.locale)
+        return short_moment(at, self.locale)
 
     def way(self, channel: str) -> str:
         """How a decision came, in words; a gateway of the shop's own by the name it has there."""

@@ -6,10 +6,11 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from babel.dates import format_date, format_datetime, format_timedelta
+from babel.dates import format_timedelta
 from babel.numbers import format_currency, format_decimal
 from flask import Flask
 
+from intakebot.dates import day_month_year, short_moment
 from intakebot.web import security, words
 
 COUNTED_UP_TO = 200
@@ -26,14 +27,14 @@ def install(app: Flask) -> None:
 
 
 def day(value: date) -> str:
-    """A date with the month in words: 3/9 is March in one country and September in another."""
-    return format_date(value, "d MMMM y", locale=words.locale())
+    """A date with the month in words."""
+    return day_month_year(value, words.locale())
 
 
 def moment(value: datetime) -> str:
     """A time on the shop's clock."""
     zone = ZoneInfo(security.services().definitions.pricing.shop.timezone)
-    return format_datetime(value.astimezone(zone), "d MMM y, HH:mm", locale=words.locale())
+    return short_moment(value.astimezone(zone), words.locale())
 
 
 def ago(value: datetime) -> str:

@@ -8,8 +8,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from babel.dates import format_date
 from babel.numbers import format_currency
+
+from intakebot.dates import day_month_year
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def glance(view: Mapping[str, Any], locale: str) -> Glance:
         p90=money("p90"),
         maximum=money("maximum"),
         if_not_repaired=money("if_not_repaired"),
-        valid_until=format_date(date.fromisoformat(view["valid_until"]), "d MMMM y", locale=locale),
+        valid_until=day_month_year(date.fromisoformat(view["valid_until"]), locale),
     )
 
 

@@ -7,9 +7,10 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import holidays
-from babel.dates import format_date, get_day_names
+from babel.dates import get_day_names
 from babel.numbers import format_currency
 
+from intakebot.dates import day_month_year, short_day
 from intakebot.definitions import check
 from intakebot.definitions.model import Definitions, Pricing, RateCard, ShippingTariff
 from intakebot.definitions.texts import Texts
@@ -73,7 +74,7 @@ def rates_page(definitions: Definitions, today: date, texts: Texts) -> RatesPage
                 texts.say(f"spare.{part.id}") if texts.has(f"spare.{part.id}") else part.id.replace("_", " "),
                 format_currency(part.price, part.currency, locale=locale),
                 texts.say(f"web.rates.condition.{part.condition}"),
-                format_date(part.effective_from, "d MMM y", locale=locale),
+                short_day(part.effective_from, locale),
                 part.source,
             )
             for dated in pricing.parts.values()
@@ -86,7 +87,7 @@ def rates_page(definitions: Definitions, today: date, texts: Texts) -> RatesPage
 
 
 def _card(card: RateCard, columns: tuple[str, str], texts: Texts, in_force: bool) -> Table:
-    day = format_date(card.effective_from, "d MMMM y", locale=texts.locale)
+    day = day_month_year(card.effective_from, texts.locale)
     state = texts.say("web.rates.in_force" if in_force else "web.rates.from", day=day)
     rows = tuple((texts.say(f"web.rates.field.{name}"), _value(card, name, texts)) for name in _ORDER)
     return Table(columns, (*rows, (texts.say("web.rates.part.source"), card.source)), caption=state)
@@ -136,8 +137,8 @@ def calendar_page(pricing: Pricing, today: date, texts: Texts) -> CalendarPage:
 
 
 def _days(first: date, last: date, locale: str) -> str:
-    begin = format_date(first, "EEE d MMM y", locale=locale)
-    return begin if first == last else f"{begin} - {format_date(last, 'EEE d MMM y', locale=locale)}"
+    begin = short_day(first, locale, weekday=True)
+    return begin if first == last else f"{begin} - {short_day(last, locale, weekday=True)}"
 
 
 def problems(root: Path | None) -> tuple[str, ...]:

@@ -7,10 +7,9 @@ from datetime import date, datetime
 from decimal import Decimal
 from functools import partial
 
-from babel.dates import format_date
-
 from intakebot.assess import Assessments
 from intakebot.conversation import Conversation
+from intakebot.dates import day_month_year
 from intakebot.definitions.texts import Texts
 from intakebot.documents.bench_record import (
     BenchRecord,
@@ -265,7 +264,7 @@ class Papers:
         return tuple(rows)
 
     def _day(self, moment: str) -> str:
-        return format_date(datetime.fromisoformat(moment).date(), "d MMMM y", locale=self.texts.locale)
+        return day_month_year(datetime.fromisoformat(moment).date(), self.texts.locale)
 
     def _who(self, actor: str, names: Mapping[str, str]) -> str:
         """A person's name; else the customer, or just the shop. Never an id."""
