@@ -6,7 +6,8 @@ wordings say the same, whether the clause goes on. `CLUES` lists them; `doubt.js
 with the messages they were fitted to. A reading whose chance is below `stated` becomes a proposal: the talk asks it as yes
 or no. The rest are stated, no surer than their chance.
 
-Never doubted: facts with purpose safety (a hazard missed is worse than a hazard asked), what the pending question asks,
+A hazard is asked unless it is plain (`HAZARD_SURE`): taken at its word it ends the talk, and asked it stops everything
+else just the same. Never doubted: what a customer plans to do (the other facts with purpose safety), what the pending question asks,
 fact values the light model has no label for, and a match that uses every word of weight of its sentence, or of its clause
 where the value is not said of any disc ("my brother opened it"; of 257 such readings in the data of the fit 237 were right).
 Languages without weights, and families with few labelled sentences,
@@ -47,6 +48,9 @@ ASIDE = ("who.", "hedge")
 JOINING = frozenset({"and", "but"})
 USUAL_SUPPORT = 2
 """For results of disc classes, whose wordings are many and are not counted."""
+HAZARD_SURE = 0.86
+"""Least chance of a hazard that is taken at its word. Of 24 hazards read from the opened messages with a lower chance 13 were none
+("smoke coming out of my ears"), of 93 with a higher one 9."""
 LEAST_SENTENCES = 1000
 """Fewer labelled sentences teach the light model too little for its chance to be a clue."""
 
@@ -126,7 +130,7 @@ class Doubter:
                 continue
             chance = round(self.calibration.chance(clues[heard.fact]), 3)
             sure = replace(heard, certainty=min(heard.certainty, chance))
-            (stated if chance >= self.calibration.stated else doubted).append(sure)
+            (stated if chance >= self._least(heard) else doubted).append(sure)
         return Weighed(tuple(stated), tuple(sorted(doubted, key=lambda f: (-f.certainty, f.fact))))
 
     def clues(
@@ -144,7 +148,7 @@ class Doubter:
         chances: dict[tuple[int, int], Floats] = {}
         for heard in read:
             label, match = (heard.fact, str(heard.value)), phrases.matches[heard.fact]
-            if label not in self.proposer.places or self._is_safety(heard.fact):
+            if label not in self.proposer.places or self._is_plan(heard.fact):
                 continue
             site = _site(match, sentences)
             left = {i for i in range(site.sentence.start, site.sentence.end) if heavy[i]} - set(match.used)
@@ -213,9 +217,15 @@ class Doubter:
         facts = self.lexicon.family.facts
         return one.value == other.value and facts[one.fact].role == facts[other.fact].role == "attempt"
 
-    def _is_safety(self, fact_id: str) -> bool:
+    def _least(self, heard: HeardFact) -> float:
+        """Least chance with which a reading is stated."""
+        hazard = self.lexicon.family.facts[heard.fact].role == "hazard" and heard.value == "yes"
+        return HAZARD_SURE if hazard else self.calibration.stated
+
+    def _is_plan(self, fact_id: str) -> bool:
+        """What a customer means to do, or needs."""
         fact = self.lexicon.family.facts[fact_id]
-        return fact.role == "hazard" or "safety" in fact.purposes
+        return fact.role != "hazard" and "safety" in fact.purposes
 
 
 def make_doubter(lexicon: Lexicon, proposer: Proposer | None) -> Doubter | None:

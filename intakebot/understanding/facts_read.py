@@ -78,6 +78,7 @@ def read_phrases(
         if match.reading.value not in _DENIALS
         for index in match.used
         if tokens[index].word in lexicon.language.negators
+        and scopes.clause_of[index] == scopes.clause_of[match.used[0]]
     )
     doubting = {
         index for mark in lattice.marks if mark.kind == "hedge" for index in range(mark.start, mark.end)

@@ -40,7 +40,7 @@ def test_a_denied_fact_is_heard_as_no(
     ("text", "fact", "value"),
     [
         pytest.param("no power", "no_power", "yes", id="no-power-is-a-symptom"),
-        pytest.param("no picture but there was smoke", "smoke_or_smell", "yes", id="but-ends-it"),
+        pytest.param("no picture but there is a grinding noise", "noise", "grinding", id="but-ends-it"),
         pytest.param("it doesn't grind, just clicks", "noise", "clicking", id="just-ends-it"),
         pytest.param("it won't stop spinning", "spins", "yes", id="wont-stop"),
         pytest.param("not only does it skip, it smells burnt", "smoke_or_smell", "yes", id="not-only"),
@@ -82,7 +82,11 @@ HAZARDS = [
 def test_a_hazard_is_never_missed(hear: Callable[..., Any], family: Any, text: str) -> None:
     hazards = {fact.id for fact in family.facts.values() if fact.role == "hazard"}
 
-    assert any(fact.fact in hazards and fact.value == "yes" for fact in hear(text).facts)
+    heard = hear(text)
+    noticed = [
+        fact for fact in (*heard.facts, *heard.proposals) if fact.fact in hazards and fact.value == "yes"
+    ]
+    assert noticed, "neither taken at its word nor asked about"
 
 
 NO_HAZARDS = [

@@ -100,15 +100,24 @@ def test_a_stated_reading_is_no_surer_than_its_chance(family: Family, hear: Call
         "no idea about the rest of it but the other week some coffee went into the player my wife says",
     ],
 )
-def test_a_hazard_is_never_doubted(family: Family, text: str) -> None:
+def test_a_hazard_is_asked_or_taken_at_its_word_but_never_dropped(family: Family, text: str) -> None:
     reader = warm(family, "en")
-    strict = replace(reader.doubter, calibration=replace(reader.doubter.calibration, stated=1.0))
-    careful = replace(reader)
-    careful.__dict__["doubter"] = strict
+    for bias in (-9.0, 9.0):  # all in doubt, none in doubt
+        careful = replace(reader)
+        careful.__dict__["doubter"] = replace(
+            reader.doubter, calibration=replace(reader.doubter.calibration, bias=bias)
+        )
+        heard = careful.read(text)
 
-    stated = {fact.fact for fact in careful.read(text).facts}
+        noticed = heard.facts if bias > 0 else heard.proposals
+        assert {fact.fact for fact in noticed} & {"smoke_or_smell", "liquid_inside"}
 
-    assert stated & {"smoke_or_smell", "liquid_inside"}
+
+def test_what_only_sounds_like_a_hazard_does_not_end_the_talk(hear: Callable[..., Any]) -> None:
+    heard = hear("I nearly had smoke coming out of my ears when the shop charged me")
+
+    assert heard.fact("smoke_or_smell") is None
+    assert ("smoke_or_smell", "yes") in {(guess.fact, guess.value) for guess in heard.proposals}
 
 
 def test_an_answer_to_the_pending_question_is_never_doubted(hear: Callable[..., Any]) -> None:
