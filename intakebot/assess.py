@@ -150,7 +150,7 @@ class Assessments:
         key = (family, found.card.id, today, frozenset(mattering.items()), tuple(sorted(candidates)))
         values = self._valued.get(key, partial(
             value_of_questions, found.family, self.definitions.pricing, found.card, found.diagnosis, mattering,
-            tuple(sorted(candidates)), day=today))  # fmt: skip
+            tuple(sorted(candidates)), day=today, planned=found.bench))  # fmt: skip
         threshold = _threshold(found)
         unit = float(found.card.question_burden_money) * (1 + BURDEN_GROWTH * messages_sent)
         worths = [

@@ -129,7 +129,9 @@ def _background(family: Family, facts: dict[str, Value], rng: random.Random) -> 
             facts[fact.id] = _weighted((("in_device", 0.8), ("loose_in_box", 0.1), ("lost", 0.1)), rng)
         elif fact.role == "part_candidates":
             facts[fact.id] = rng.choice((1, 2))
-    for fact_id in sorted(_moves_odds(family) - facts.keys(), key=lambda each: each == "started_after"):
+    for fact_id in sorted(
+        _moves_odds(family) - facts.keys(), key=lambda each: (each == "started_after", each)
+    ):
         fact = family.facts[fact_id]
         if fact.type == "yes_no":
             _set(family, facts, fact_id, "yes" if rng.random() < YES_SHARE else "no")

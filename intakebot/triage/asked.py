@@ -24,6 +24,7 @@ from intakebot.triage.candidates import Groups, Stages, broken_at, faults_in, la
 from intakebot.triage.diagnosis import Diagnosis
 from intakebot.triage.implied import with_implied
 from intakebot.triage.network import (
+    Evidence,
     Network,
     fault_odds,
     finding_facts,
@@ -157,6 +158,9 @@ class Case:
         self.blocks: tuple[Stages, ...] = (pool, own)
         self.plans: tuple[Groups, ...] = tuple(plan for block in self.blocks for plan in block.plans)
         self.links = _links(self.network)
+        self.ones: Floats = np.ones(len(self.weights))
+        self._likely: dict[Evidence, Floats] = {}
+        self.is_closed = len(with_implied(family, answers)) == len(answers)
         broken = self.broken_for(answers)
         self.cost = self.cost_of(broken)
         self.spent = np.concatenate(
@@ -192,10 +196,19 @@ class Case:
         square = float(self.squared[plan] @ weights) / total
         return mean, max(square - mean * mean, 0.0) ** 0.5
 
-    def ratio(self, answers: Answers) -> tuple[Floats, bool, bool]:
-        """[sets] P(what the new answers say | set) up to a factor; whether a finding changed; whether anything did."""
-        changed = {fact for fact, answer in answers.items() if self.answers.get(fact) != answer}
-        ratio = np.ones(len(self.weights))
+    def after(self, known: Answers) -> tuple[Answers, frozenset[str]]:
+        """All that is known once `known` is said, and which facts are then other than now."""
+        held = self.answers
+        answers = with_implied(self.family, {**held, **known}, known if self.is_closed else None)
+        changed = {fact for fact, answer in known.items() if held.get(fact) != answer}
+        return answers, frozenset(changed | (answers.keys() - held.keys()))
+
+    def ratio(self, answers: Answers, changed: frozenset[str]) -> tuple[Floats, bool, bool]:
+        """[sets] P(what the new answers say | set) up to a factor; whether a finding changed; whether anything did.
+
+        changed: the facts that are other than now.
+        """
+        ratio = self.ones
         has_finding = moves = False
         touched = dict.fromkeys(
             each for fact in sorted(changed) for each in self.links.findings.get(fact, ())
@@ -206,9 +219,9 @@ class Case:
                 continue
             has_finding = moves = True
             if new is not None:
-                ratio = ratio * likelihood(self.network, new)[self.rows]
+                ratio = ratio * self._likelihood(new)
             if old is not None:
-                ratio = ratio / likelihood(self.network, old)[self.rows]
+                ratio = ratio / self._likelihood(old)
         if changed & self.links.odds.keys():
             touched_faults = sorted({fault for fact in changed for fault in self.links.odds.get(fact, ())})
             change = np.zeros(len(self.odds))
@@ -219,6 +232,12 @@ class Case:
                 moves = True
                 ratio = ratio * np.exp(self.presence @ change)
         return ratio, has_finding, moves or bool(changed & self.links.steps)
+
+    def _likelihood(self, evidence: Evidence) -> Floats:
+        """[sets] P(what was said | set); kept, as many answers read the same."""
+        if evidence not in self._likely:
+            self._likely[evidence] = likelihood(self.network, evidence)[self.rows]
+        return self._likely[evidence]
 
     def key(self, plan: int) -> str:
         return ">".join("+".join(group) for group in self.plans[plan])
@@ -280,8 +299,8 @@ def _links(network: Network) -> _Links:
 class Asked:
     """One question's answers: P(answer | fault set), and what follows.
 
-    options: per answer its label and the facts it gives. chance: [answers, sets]; sums to 1 over the answers. after: what
-    is known after each. rates: how often each comes before the fault sets have their say. items: of a checklist, the
+    options: per answer its label and the facts it gives. chance: [answers, sets]; sums to 1 over the answers. changed: the
+    facts that are then other than now. rates: how often each comes before the fault sets have their say. items: of a checklist, the
     choices worth listing, best first.
     """
 
@@ -294,11 +313,10 @@ class Asked:
         self.items: tuple[str, ...] = ()
         self.options = tuple(options)
         self.labels: list[str] = []
-        self.after: list[Answers] = []
+        self.changed: list[frozenset[str]] = []
         self.rates: list[float] = []
         self.chance: Floats = np.zeros((0, len(case.weights)))
-        self.rows: tuple[AnswerValue, ...] = ()
-        self.separates: tuple[str, str] | None = None
+        self.by_plan: Floats = np.zeros((0, 0))
         self._read(options)
         if self.matters:
             self.weigh()
@@ -306,23 +324,28 @@ class Asked:
     @functools.cached_property
     def touched(self) -> frozenset[str]:
         """Findings that some answer changes."""
-        held, findings = self.case.answers, self.case.links.findings
+        findings = self.case.links.findings
         return frozenset(
-            finding
-            for answers in self.after
-            for fact, answer in answers.items()
-            if held.get(fact) != answer
-            for finding in findings.get(fact, ())
+            finding for changed in self.changed for fact in changed for finding in findings.get(fact, ())
         )
+
+    @functools.cached_property
+    def told(self) -> float:
+        """Expected information about the fault set, in nats: sum over answers and sets of P(a, s) ln(P(a | s) / P(a))."""
+        joint = self.chance * self.case.weights
+        total = joint.sum(axis=1, keepdims=True)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            each = np.where(joint > 0.0, joint * np.log(self.chance / total), 0.0)
+        return float(each.sum())
 
     def _read(self, options: Sequence[tuple[str, Mapping[str, Answer]]]) -> None:
         case = self.case
         told, odds_only, plain, idle = [], [], [], []
         for label, known in options:
-            answers = with_implied(case.family, {**case.answers, **known})
-            ratio, has_finding, moves = case.ratio(answers)
+            answers, changed = case.after(known)
+            ratio, has_finding, moves = case.ratio(answers, changed)
             self.labels.append(label)
-            self.after.append(answers)
+            self.changed.append(changed)
             told.append(ratio)
             odds_only.append(moves and not has_finding)
             plain.append({str(answer.value) for answer in known.values()} <= PLAIN)
@@ -342,18 +365,26 @@ class Asked:
         self.chance = joint
 
     def weigh(self) -> None:
+        """What the answers save, and how much surer they make the price."""
         case = self.case
         joint = self.chance * case.weights
-        total = joint.sum(axis=1)
         by_plan = case.cost @ joint.T
-        for place, answers in enumerate(self.after):
-            changed = {fact for fact, answer in answers.items() if case.answers.get(fact) != answer}
+        for place, changed in enumerate(self.changed):
             if changed & case.links.steps:
+                answers, _ = case.after(self.options[place][1])
                 broken = [each @ joint[place] for each in case.broken_for(answers)]
                 by_plan[:, place] = case.cost_of(broken)
+        self.by_plan = by_plan
         self.evsi = evsi(by_plan)
-        best = by_plan.argmin(axis=0)
-        self.sd_drop = case.sd - case.sd_after(joint, best)
+        self.sd_drop = case.sd - case.sd_after(joint, by_plan.argmin(axis=0))
+
+    def rows(self) -> tuple[AnswerValue, ...]:
+        """What follows from each answer that can come."""
+        if not self.matters:
+            return ()
+        case, by_plan = self.case, self.by_plan
+        joint = self.chance * case.weights
+        total, best = joint.sum(axis=1), by_plan.argmin(axis=0)
         usual = int(np.argmin(by_plan.sum(axis=1)))
         rows = []
         for place, label in enumerate(self.labels):
@@ -374,13 +405,13 @@ class Asked:
                     price_sd=sd,
                 )
             )
-        self.rows = tuple(rows)
-        likely = sorted(rows, key=lambda row: (-row.probability, row.answer))
-        other = next((row for row in likely if row.plan != likely[0].plan), None)
-        self.separates = (likely[0].plan, other.plan) if other is not None else None
+        return tuple(rows)
 
     def result(self, pair: tuple[float, str, float] | None) -> QuestionValue:
-        probable = [row for row in self.rows if row.probability >= RARE]
+        rows = self.rows()
+        probable = [row for row in rows if row.probability >= RARE]
+        likely = sorted(rows, key=lambda row: (-row.probability, row.answer))
+        other = next((row for row in likely if row.plan != likely[0].plan), None)
         saving, partner, drop = pair if pair is not None else (self.evsi, None, self.sd_drop)
         return QuestionValue(
             question=self.question,
@@ -390,12 +421,12 @@ class Asked:
             best_pair=saving,
             partner=partner,
             pair_sd_drop=drop,
-            answers=self.rows,
+            answers=rows,
             plan_changes=any(row.plan_changes for row in probable),
             price_move=max((abs(row.price_move) for row in probable), default=0.0),
             price=self.case.price,
             price_sd=self.case.sd,
-            separates=self.separates,
+            separates=(likely[0].plan, other.plan) if other is not None else None,
         )
 
 

@@ -22,7 +22,6 @@ from intakebot.definitions.checklists import MOST_LISTED, UNPICKED_CERTAINTY, bu
 from intakebot.definitions.facts import Answer
 from intakebot.definitions.model import Choice, Question
 from intakebot.triage.asked import Asked, Case
-from intakebot.triage.implied import with_implied
 from intakebot.triage.value import evsi
 
 Floats = npt.NDArray[np.float64]
@@ -47,7 +46,7 @@ def listed(case: Case, question: Question) -> Asked:
         asked = Asked(case, question.id, _options(case, bundle))
         if asked.matters and len(bundle) <= MOST_LISTED:
             found.append((bundle, asked))
-    found.sort(key=lambda pair: (-_worth(case, pair[1]), -_told(case, pair[1].chance), pair[0][0].id))
+    found.sort(key=lambda pair: (-_worth(case, pair[1]), -pair[1].told, pair[0][0].id))
     chosen, chance = _choose(case, found[:BASE])
     return _together(case, question, chosen, _filled_up(case, chosen, found), chance)
 
@@ -57,7 +56,7 @@ def _filled_up(case: Case, chosen: Sequence[Bundle], found: Sequence[Bundle]) ->
     ids = [choice.id for bundle, _ in chosen for choice in bundle]
     for bundle, asked in found:
         fits = bundle[0].id not in ids and len(ids) + len(bundle) <= MOST_LISTED
-        if fits and _told(case, asked.chance) >= LEAST_TOLD:
+        if fits and asked.told >= LEAST_TOLD:
             ids += [choice.id for choice in bundle]
     return ids
 
@@ -84,15 +83,6 @@ def _worth(case: Case, asked: Asked) -> float:
     return asked.evsi + case.card.narrowing_weight * max(asked.sd_drop, 0.0)
 
 
-def _told(case: Case, chance: Floats) -> float:
-    """Expected information about the fault set, in nats: sum over answers and sets of P(a, s) ln(P(a | s) / P(a))."""
-    joint = chance * case.weights
-    total = joint.sum(axis=1, keepdims=True)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        each = np.where(joint > 0.0, joint * np.log(chance / total), 0.0)
-    return float(each.sum())
-
-
 def list_burden(items: int) -> float:
     """Effort of reading a list of so many choices beyond the first, in units of one easy question."""
     return ITEM_BURDEN * max(items - 1, 0)
@@ -108,21 +98,23 @@ def _choose(case: Case, found: Sequence[Bundle]) -> tuple[list[Bundle], Floats]:
     chance: Floats = np.ones((1, len(case.weights)))
     worth = 0.0
     left = list(found)
+    kept: Together = {}
     while left:
         room = MOST_JOINT - sum(len(bundle) for bundle, _ in chosen)
         left = [pair for pair in left if len(pair[0]) <= room]
         trials = []
         for place, pair in enumerate(left):
-            joint = _joined(case, chosen, chance, pair)
-            gain = _saving(case, joint) - worth - effort * len(pair[0])
-            trials.append((-gain, -_told(case, pair[1].chance), place, joint))
+            joint = _joined(case, chosen, chance, pair, kept)
+            saving = _saving(case, joint)
+            gain = saving - worth - effort * len(pair[0])
+            trials.append((-gain, -pair[1].told, place, joint, saving))
         if not trials:
             break
-        loss, told, place, joint = min(trials, key=lambda trial: trial[:3])
+        loss, told, place, joint, saving = min(trials, key=lambda trial: trial[:3])
         if loss >= 0.0 and -told < LEAST_TOLD:
             break
         chosen.append(left.pop(place))
-        chance, worth = joint, _saving(case, joint)
+        chance, worth = joint, saving
     return chosen, chance
 
 
@@ -133,8 +125,11 @@ def _saving(case: Case, chance: Floats) -> float:
     return evsi(by_plan) + case.card.narrowing_weight * max(drop, 0.0)
 
 
-def _joined(case: Case, chosen: Sequence[Bundle], chance: Floats, added: Bundle) -> Floats:
-    """P(answers | set) of the chosen bundles and one more."""
+Together = dict[tuple[Asked, ...], Floats]
+
+
+def _joined(case: Case, chosen: Sequence[Bundle], chance: Floats, added: Bundle, kept: Together) -> Floats:
+    """P(answers | set) of the chosen bundles and one more. kept: answers read together before."""
     sharing = [pair for pair in chosen if pair[1].touched & added[1].touched]
     others = [pair for pair in chosen if pair not in sharing]
     combinations = added[1].chance.shape[0]
@@ -142,7 +137,10 @@ def _joined(case: Case, chosen: Sequence[Bundle], chance: Floats, added: Bundle)
         combinations *= asked.chance.shape[0]
     if not sharing or combinations > MOST_EXACT:
         return _times(chance, added[1].chance)
-    joint = _exactly(case, [asked for _, asked in (*sharing, added)])
+    members = tuple(asked for _, asked in (*sharing, added))
+    if members not in kept:
+        kept[members] = _exactly(case, members)
+    joint = kept[members]
     for _, asked in others:
         joint = _times(joint, asked.chance)
     return joint
@@ -161,7 +159,7 @@ def _exactly(case: Case, members: Sequence[Asked]) -> Floats:
             for asked, place in zip(members, combination, strict=True)
             for fact, answer in asked.options[place][1].items()
         }
-        ratio, _, _ = case.ratio(with_implied(case.family, {**case.answers, **known}))
+        ratio, _, _ = case.ratio(*case.after(known))
         rate = float(np.prod([asked.rates[place] for asked, place in zip(members, combination, strict=True)]))
         rows.append(ratio * rate)
     joint = np.array(rows)
@@ -181,7 +179,7 @@ def _together(
         return asked
     asked.chance = chance
     asked.labels = [str(number) for number in range(chance.shape[0])]
-    asked.after = [case.answers] * chance.shape[0]
+    asked.changed = [frozenset()] * chance.shape[0]
     asked.weigh()
     best = max((each for _, each in chosen), key=lambda each: each.evsi)
     asked.evsi, asked.sd_drop = max(asked.evsi, best.evsi), max(asked.sd_drop, best.sd_drop)

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from intakebot.definitions.facts import Answer, Answers
 from intakebot.definitions.model import Family
 
 
-def with_implied(family: Family, answers: Answers) -> dict[str, Answer]:
+def with_implied(family: Family, answers: Answers, fresh: Iterable[str] | None = None) -> dict[str, Answer]:
     """The answers and what follows from them; what somebody said is never overruled.
 
     Chains are followed; when two facts imply different values, the one with the lower id wins.
+
+    Args: fresh: the facts that are new, where all that follows from the others is known to be among the answers.
     """
     found = dict(answers)
-    waiting = sorted(found)
+    waiting = sorted(found if fresh is None else fresh)
     while waiting:
         added = []
         for fact_id in waiting:

@@ -190,7 +190,7 @@ def evidence_in(network: Network, answers: Answers) -> tuple[Evidence, ...]:
 
 def reading(network: Network, finding_id: str, answers: Answers) -> Evidence | None:
     """What the answers say about one finding; None when it drops out. Kept by the facts that it looks at."""
-    return _reading(network, finding_id, tuple(answers.get(fact) for fact in network.looks_at[finding_id]))
+    return _reading(network, finding_id, tuple(map(answers.get, network.looks_at[finding_id])))
 
 
 @functools.lru_cache(maxsize=16384)

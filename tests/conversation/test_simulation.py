@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import io
 import random
+import subprocess
+import sys
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -18,6 +21,8 @@ from intakebot.simulation.personas import PERSONAS
 from intakebot.simulation.run import fixed_form_questions, full_information, told_by
 from intakebot.simulation.truth import Truth, sample_truth
 from intakebot.simulation.wording_en import CLAUSES
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
@@ -182,3 +187,22 @@ def test_what_the_customer_did_not_know_stays_unknown_under_full_information(def
 
     assert full["opened"].value is None
     assert full["device_kind"].value == truth.facts["device_kind"]
+
+
+def test_the_same_seed_gives_the_same_customers_in_another_process():
+    """Names are hashed anew in every process: nothing drawn may depend on the order of a set."""
+    drawing = (
+        "import random; from pathlib import Path; from intakebot.definitions import load_definitions;"
+        "from intakebot.simulation.truth import sample_truth;"
+        f"family = load_definitions(Path({str(ROOT)!r})).families['disc_drive'];"
+        "print([sample_truth(family, random.Random(seed)) for seed in range(25)])"
+    )
+    drawn = {
+        subprocess.run(
+            [sys.executable, "-c", drawing], capture_output=True, text=True, check=True, cwd=ROOT,
+            env={"PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
+        ).stdout
+        for seed in ("1", "2", "3")
+    }  # fmt: skip
+
+    assert len(drawn) == 1
