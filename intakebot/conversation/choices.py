@@ -16,6 +16,7 @@ from intakebot.conversation.handing import hand_off
 from intakebot.conversation.reading import deny, offered_choices, question_of
 from intakebot.conversation.safety import preempt, review
 from intakebot.conversation.state import Because, Pending
+from intakebot.conversation.stopping import stop_writing
 from intakebot.conversation.turn import DecideEstimate, EraseEverything, Reply
 from intakebot.conversation.work import Work
 from intakebot.definitions.model import Question
@@ -270,6 +271,10 @@ def _confirmed(work: Work, kind: str, answer: str) -> None:
         work.reply(Reply(work.say("erased"), kind="control"))
     elif kind == "confirm_start_again":
         start_again(work)
+    elif kind == "confirm_stop":
+        stop_writing(work)
+    elif kind == "confirm_person":
+        hand_off(work, "asked")
     elif kind == "confirm_language" and work.conversation.foreign is not None:
         switch_language(work, work.conversation.foreign[0])
     work.note("decision", of=kind, answer="yes")

@@ -2,7 +2,7 @@
 
 The words of each language are data: keys `control.<name>` in flows/common/texts/<locale>/conversation.yaml. The words
 of every shipped language count in every conversation. `STOP` is an opt-out, `it won't stop spinning` is not; asking in
-any reasonable words not to be written to is one too, see `opt_out`.
+any reasonable words not to be written to is one too, see `opt_out`, and what a message strongly leans to, see `leanings`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Literal
 
 from intakebot.conversation.guard import key
+from intakebot.conversation.leanings import SURE, leanings
 from intakebot.conversation.opt_out import LISTS, Wishes, compile_wishes, wants_out
 from intakebot.definitions.model import Definitions
 from intakebot.definitions.texts import Texts
@@ -28,6 +29,7 @@ CONTROLS: tuple[ControlName, ...] = (
 _PIECES = re.compile(r"[.,;!?\n]+")
 MOST_CHARACTERS = 120
 """A longer message is no control word."""
+WISHES: tuple[Literal["stop", "person"], ...] = ("stop", "person")
 PLAIN_LISTS = ("fillers", "joiners", "nones", "alls")
 
 
@@ -67,6 +69,10 @@ def control_of(text: str, words: ControlWords) -> Control | None:
             return found
     if _ends_with_stop(text, words) or wants_out(text, words.wishes):
         return Control("stop")
+    chances = leanings(text)
+    for wish in WISHES:
+        if chances[wish] >= SURE[wish]:
+            return Control(wish)
     return None
 
 

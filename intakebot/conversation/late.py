@@ -12,6 +12,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from intakebot.conversation.aside import ASIDE
 from intakebot.conversation.controls import control_of
 from intakebot.conversation.entering import derive
 from intakebot.conversation.flow import reask
@@ -29,7 +30,7 @@ TOLERANCE = timedelta(minutes=2)
 """Messages written one after the other, and clocks that differ a little, are not late. common practice, no source."""
 ANY_TIME = ("stop", "start", "help", "person", "erase", "language", "other_language", "pause")
 """Controls that mean the same whatever is asked; all others are about what was on the screen."""
-DECISIONS = ("decision", "confirm_accept", "confirm_decline", "confirm_erase", "confirm_start_again", "recap")
+DECISIONS = ("decision", "recap", *ASIDE)
 
 
 def is_late(work: Work, sent_at: datetime | None) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from intakebot.conversation.aside import ASIDE
 from intakebot.conversation.asking import check, flush, show_recap
 from intakebot.conversation.checklist import shown_items
 from intakebot.conversation.choices import agree, enter_choice, picked_with_rest, take_choice
@@ -14,14 +15,15 @@ from intakebot.conversation.entering import derive, enter
 from intakebot.conversation.flow import go_on, reask
 from intakebot.conversation.guard import is_empty, is_reaction, key, readable
 from intakebot.conversation.handing import hand_off, hours
+from intakebot.conversation.leanings import WEIGHTY, WORTH_ASKING, leanings
 from intakebot.conversation.reading import SURE, Understood, expecting_of, question_of, read
 from intakebot.conversation.safety import preempt, review
 from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.steering import (
     ALWAYS_HEARD,
-    ASIDE,
     PUSH_CHANNELS,
     applies,
+    ask_wish,
     opt_in,
     resume,
     say_both_languages,
@@ -147,7 +149,22 @@ def _content(work: Work, text: str) -> None:
     if work.conversation.foreign is not None and work.conversation.foreign[1] >= 2:
         _offer_language(work, understood)
         return
+    wish = _wish_to_ask(work, text, understood)
+    if wish is not None:
+        ask_wish(work, wish)
+        return
     _next(work, understood)
+
+
+def _wish_to_ask(work: Work, text: str, understood: Understood) -> str | None:
+    """What the message seems to ask for, though not plainly; None while it answers something, or says something else more plainly."""
+    pending = work.conversation.pending
+    if understood.answered or (pending is not None and pending.kind in ASIDE):
+        return None
+    chances = leanings(text)
+    if chances["stop"] >= (WEIGHTY if understood.anything else WORTH_ASKING):
+        return "stop"
+    return "person" if chances["person"] >= WORTH_ASKING else None
 
 
 def _next(work: Work, understood: Understood) -> None:

@@ -39,6 +39,8 @@ PendingKind = Literal[
     "confirm_erase",
     "confirm_start_again",
     "confirm_language",
+    "confirm_stop",  # yes/no: shall we stop writing?
+    "confirm_person",  # yes/no: shall a person take over?
 ]
 FORMAT = 1
 PHASES: tuple[str, ...] = get_args(Phase)

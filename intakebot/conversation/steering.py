@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from intakebot.conversation.aside import ASIDE, held_question, put_aside
 from intakebot.conversation.asking import acknowledgement, ask, put_question, show_recap
 from intakebot.conversation.checklist import take_back
 from intakebot.conversation.choices import switch_language, take_choice
@@ -15,7 +16,8 @@ from intakebot.conversation.handing import hand_off
 from intakebot.conversation.labels import value_label
 from intakebot.conversation.reading import deny, leave_open, question_of
 from intakebot.conversation.state import Because, Pending
-from intakebot.conversation.turn import OptIn, OptOut, Reply, ReplyChoice
+from intakebot.conversation.stopping import stop_writing
+from intakebot.conversation.turn import OptIn, Reply, ReplyChoice
 from intakebot.conversation.work import Work
 from intakebot.definitions.texts import Texts
 from intakebot.quoting.money import Money, format_money
@@ -24,7 +26,6 @@ PUSH_CHANNELS = ("sms", "email")
 """On these we write first and at any time, so an opt-out means silence; elsewhere the customer looks at our page."""
 ALWAYS_HEARD = ("stop", "start", "help", "language", "erase", "resume", "form", "pause")
 """Controls that work while a person has the floor; the others are then part of what the person reads."""
-ASIDE = ("confirm_erase", "confirm_start_again", "confirm_language", "confirm_accept", "confirm_decline")
 
 
 def applies(work: Work, control: Control, text_key: str) -> bool:
@@ -55,14 +56,6 @@ def steer(work: Work, control: Control) -> None:
     ACTIONS[control.name](work)
 
 
-def _stop(work: Work) -> None:
-    channel = work.conversation.channel
-    work.change(consent="opted_out", held=_held_question(work), pending=None)
-    work.effects.append(OptOut(channel))
-    work.note("opted_out", channel=channel)
-    work.reply(Reply(work.say("stopped", shop=work.definitions.pricing.shop.name), kind="control"))
-
-
 def opt_in(work: Work) -> None:
     work.change(consent="allowed")
     work.effects.append(OptIn(work.conversation.channel))
@@ -76,11 +69,6 @@ def restore(work: Work) -> None:
     if work.conversation.held is not None:
         work.change(pending=work.conversation.held, held=None)
     reask(work)
-
-
-def _held_question(work: Work) -> Pending | None:
-    pending = work.conversation.pending
-    return pending if pending is not None and pending.kind not in ASIDE else work.conversation.held
 
 
 def _help(work: Work) -> None:
@@ -153,7 +141,7 @@ def _not_sure(work: Work) -> None:
 
 def _pause(work: Work) -> None:
     if work.conversation.floor == "self":
-        work.change(floor="paused", held=_held_question(work), pending=None)
+        work.change(floor="paused", held=held_question(work), pending=None)
         work.note("paused")
     work.reply(Reply(work.say("paused"), (ReplyChoice(work.say("choice.go_on"), "go_on"),), kind="control"))
 
@@ -176,7 +164,7 @@ def _language(work: Work, locale: str) -> None:
         work.note("language", locale=locale)
         work.reply(Reply(work.say("language"), kind="control"))
         return
-    _put_aside(work)
+    put_aside(work)
     switch_language(work, locale)
 
 
@@ -189,21 +177,21 @@ def _other_language(work: Work) -> None:
     work.reply(Reply(text, kind="handover"))
 
 
-def _put_aside(work: Work) -> None:
-    """Keep the open question while something else is asked or done."""
-    pending = work.conversation.pending
-    if pending is not None and pending.kind not in ASIDE:
-        work.change(held=pending)
+def ask_wish(work: Work, wish: str) -> None:
+    """Ask whether the customer means what the message leans to. wish: `stop` or `person`, see `leanings`."""
+    put_aside(work)
+    yes_no(work, f"confirm_{wish}", work.say(f"{wish}_check"))
+    work.note("wish_asked", wish=wish)
 
 
 def _erase(work: Work) -> None:
-    _put_aside(work)
+    put_aside(work)
     yes_no(work, "confirm_erase", work.say("erase_check"))
     work.note("erase_asked")
 
 
 def _start_again(work: Work) -> None:
-    _put_aside(work)
+    put_aside(work)
     yes_no(work, "confirm_start_again", work.say("start_again_check"))
 
 
@@ -259,7 +247,7 @@ def _decline(work: Work) -> None:
 
 def say_both_languages(work: Work, locale: str) -> None:
     """Ask, in both languages, whether to go on in the other one."""
-    _put_aside(work)
+    put_aside(work)
     other = Texts(work.definitions, work.conversation.family, locale).say("talk.language_check")
     choices = [
         ("confirm_language:yes", Texts(work.definitions, None, locale).say("talk.choice.yes")),
@@ -271,7 +259,7 @@ def say_both_languages(work: Work, locale: str) -> None:
 
 
 ACTIONS: dict[str, Callable[[Work], None]] = {
-    "stop": _stop,
+    "stop": stop_writing,
     "start": opt_in,
     "help": _help,
     "person": _person,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 import yaml
 
 from intakebot.conversation.controls import compile_words, control_of
+from intakebot.conversation.leanings import WORTH_ASKING, leanings
+from tests.conversation.doubles import Talk
 
 SENTENCES = yaml.safe_load(Path(__file__).with_name("opt_out_sentences.yaml").read_text(encoding="utf-8"))
 
@@ -27,8 +30,14 @@ OPENED = [
 
 Then the last one was opened too. So about one unusual wording in ten of a new batch is still to be expected missed.
 """
-STILL_MISSED = ["Your messages wake the baby. Stop them please, for good."]
-"""What is to stop is said a sentence earlier."""
+WISHES = [
+    json.loads(line)
+    for line in Path(__file__).with_name("wishes_opened.jsonl").read_text(encoding="utf-8").splitlines()
+]
+"""295 opt-outs by another hand, told to vary the wording as much as it could: the patterns alone missed 119 of them, scored once
+while unseen; and 170 wishes for a person and what looks like one, by the hand that wrote the code. All opened: the leanings are
+fitted to them, so how far they carry is told by the cross-validation of `fit_leanings.py`, not by these tests.
+"""
 
 
 def _stops(definitions, sentence):
@@ -56,7 +65,81 @@ def test_at_most_one_other_sentence_is_taken_for_an_opt_out(definitions):
 def test_messages_by_another_hand_are_told_apart(definitions):
     wrong = [each["text"] for each in OPENED if _stops(definitions, each["text"]) != each["optout"]]
 
-    assert (len(OPENED), wrong) == (640, STILL_MISSED)
+    assert (len(OPENED), wrong) == (640, [])
+
+
+@pytest.mark.parametrize(("kind", "wish"), [("optout", "stop"), ("person", "person")])
+def test_a_wish_is_followed_or_asked_about(definitions, kind, wish):
+    texts = [each["text"] for each in WISHES if each["kind"] == kind]
+    overheard = [text for text in texts if not _followed(definitions, text, wish) and not _asked(text, wish)]
+
+    assert len(overheard) <= len(texts) // 100, overheard
+
+
+def test_what_only_looks_like_a_wish_is_not_followed(definitions):
+    texts = [each["text"] for each in WISHES if each["kind"] == "none"]
+    taken = [text for text in texts if any(_followed(definitions, text, wish) for wish in ("stop", "person"))]
+
+    assert taken == []
+
+
+def _followed(definitions, text, wish):
+    control = control_of(text, compile_words(definitions))
+    return control is not None and control.name == wish
+
+
+def _asked(text, wish):
+    return leanings(text)[wish] >= WORTH_ASKING
+
+
+LEANS = "I believe I have had quite enough of hearing from your little shop"
+
+
+def test_a_message_that_seems_to_be_an_opt_out_is_asked_about_and_a_yes_is_one(definitions):
+    talk = Talk(definitions, text="my dvd player skips", channel="sms")
+    open_question = talk.turn.asked
+    assert leanings(LEANS)["stop"] >= WORTH_ASKING
+    assert not _followed(definitions, LEANS, "stop")
+
+    talk.say(LEANS)
+    assert talk.texts == ["Shall we stop writing to you?"]
+    talk.say("yes")
+
+    assert "OptOut" in talk.effects
+    assert talk.conversation.consent == "opted_out"
+    talk.say("start")
+    assert talk.turn.asked == open_question
+
+
+def test_after_a_no_the_talk_goes_on_where_it_was(definitions):
+    talk = Talk(definitions, text="my dvd player skips", channel="sms")
+    open_question = talk.turn.asked
+
+    talk.say(LEANS)
+    talk.say("no")
+
+    assert (talk.conversation.consent, talk.turn.asked) == ("allowed", open_question)
+
+
+@pytest.mark.parametrize(
+    "said", ["I want a real person", "is there anybody there who isnt a machine", "Ist da jemand Echtes?"]
+)
+def test_a_person_comes_in_whatever_words_one_is_asked_for(definitions, said):
+    talk = Talk(definitions, text="my dvd player skips")
+
+    talk.say(said)
+    if "HandOff" not in talk.effects:
+        assert talk.conversation.pending.kind == "confirm_person"
+        talk.say("yes")
+
+    assert "HandOff" in talk.effects
+    assert talk.conversation.floor == "person"
+
+
+def test_the_weights_are_fitted_to_these_sentences():
+    shipped = json.loads((files("intakebot.conversation") / "leanings.json").read_text(encoding="utf-8"))
+
+    assert f"{len(OPENED) + len(WISHES)} labelled sentences" in shipped["source"]
 
 
 @pytest.mark.parametrize(
