@@ -49,8 +49,8 @@ JOINING = frozenset({"and", "but"})
 USUAL_SUPPORT = 2
 """For results of disc classes, whose wordings are many and are not counted."""
 HAZARD_SURE = 0.86
-"""Least chance of a hazard that is taken at its word. Of 24 hazards read from the opened messages with a lower chance 13 were none
-("smoke coming out of my ears"), of 93 with a higher one 9."""
+"""Least chance of a hazard that is taken at its word. In the five labelled sets of messages (two of them never read) that states 73
+rightly and 6 wrongly, asks about 11 that are one and 13 that are none ("smoke coming out of my ears"), and misses 3 of 87."""
 LEAST_SENTENCES = 1000
 """Fewer labelled sentences teach the light model too little for its chance to be a clue."""
 

@@ -1,6 +1,6 @@
 """The light model: one logistic regression for each fact value, trained on labelled sentences and the phrases.
 
-It only ever proposes: what it finds is asked as yes or no and never taken. It is trained when a reader is made, by
+It only ever proposes: what it finds is asked as yes or no and never taken. It is trained, see `trained` for when, by
 mini-batches in a fixed order with AdaGrad steps (Duchi et al. 2011), one step size for each feature; the same sentences
 give the same weights. Every fact value is a label of its own ("yes" and "no" too), so a denial is learned, not derived.
 """
@@ -31,7 +31,7 @@ SLIGHT = 0.02
 RARE = -4.0
 """Where every label starts (log odds): few clauses state any one fact."""
 
-THRESHOLD = 0.35
+THRESHOLD = 0.25
 """Least chance that is worth a yes/no question."""
 HAZARD_THRESHOLD = 0.6
 """The same for hazards, which are asked before anything else."""
@@ -96,11 +96,15 @@ def train_proposer(lexicon: Lexicon) -> Proposer | None:
     if len(labels) < 2:
         return None
     weights, bias = fit(rows, labels)
+    return Proposer(labels, weights, bias, least_chances(lexicon, labels), lexicon.kinds, lexicon.language)
+
+
+def least_chances(lexicon: Lexicon, labels: Sequence[Label]) -> Floats:
+    """The least chance of each label that is worth a question."""
     hazards = {fact.id for fact in lexicon.facts_by_role.get("hazard", ())}
-    least = np.array(
+    return np.array(
         [HAZARD_THRESHOLD if fact in hazards else THRESHOLD for fact, _ in labels], dtype=np.float32
     )
-    return Proposer(labels, weights, bias, least, lexicon.kinds, lexicon.language)
 
 
 def training_rows(lexicon: Lexicon) -> list[Row]:

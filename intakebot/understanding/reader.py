@@ -27,7 +27,7 @@ from intakebot.understanding.lexicon import Lexicon, build_lexicon
 from intakebot.understanding.listed import without_list_signs
 from intakebot.understanding.matching import Lattice
 from intakebot.understanding.merging import answer_facts, choice_of, merge_facts
-from intakebot.understanding.proposer import Proposer, train_proposer
+from intakebot.understanding.proposer import Proposer
 from intakebot.understanding.quantities import find_amounts, find_counts, find_numbers
 from intakebot.understanding.role_facts import Mentions, RoleFacts
 from intakebot.understanding.scope import Scopes, find_scopes
@@ -41,6 +41,7 @@ from intakebot.understanding.tokens import (
     sentences_of,
     split_digits,
 )
+from intakebot.understanding.trained import light_model
 
 MAX_PROPOSALS = 3
 MIN_WORDS = 2
@@ -107,8 +108,8 @@ class Reader:
 
     @cached_property
     def proposer(self) -> Proposer | None:
-        """The light model, trained when it is first needed."""
-        return train_proposer(self.lexicon)
+        """The light model, loaded or trained when it is first needed."""
+        return light_model(self.lexicon)
 
     @cached_property
     def doubter(self) -> Doubter | None:

