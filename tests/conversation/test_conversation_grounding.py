@@ -275,3 +275,15 @@ def test_the_thirtieth_message_without_an_estimate_brings_a_person(talk, hear):
 
     assert talk.conversation.messages_in == 30
     assert talk.turn.effects[0].reason == "too_long"
+
+
+def test_an_answer_that_could_only_be_guessed_at_is_asked_back(definitions):
+    talk = ready(definitions, SetAssessor(asks=("where_on_disc",)))
+    assert talk.turn.asked == "where_on_disc"
+
+    talk.say("wherever it fancies")
+
+    pending = talk.conversation.pending
+    assert (pending.kind, pending.fact, pending.value) == ("confirm", "where_on_disc", "anywhere")
+    talk.say("yes")
+    assert (talk.value("where_on_disc"), talk.status("where_on_disc")) == ("anywhere", "confirmed")
