@@ -29,8 +29,10 @@ from intakebot.definitions.model import STAKES, Choice, Question
 
 NONE_CERTAINTY = 0.95
 """How sure a no is after "none of these"; surer than one line left out of several (common practice, no source)."""
-MOST_LISTS = 3
+MOST_LISTS = 4
 """A checklist is shown at most so often, each time with other choices."""
+MOST_LISTS_SMS = 6
+"""The same by text message, where a list holds half as much."""
 JOIN = "+"
 _MARKS = re.compile(r"[,;/&+.\n]+")
 _NUMBER = re.compile(r"\(?([0-9]{1,2}|[a-z])[.):]?", re.IGNORECASE)

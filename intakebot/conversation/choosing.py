@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 
 from intakebot.conversation.assessor import QuestionWorth
-from intakebot.conversation.checklist import MOST_LISTS, facts_set, may_list, unpicked_choices
+from intakebot.conversation.checklist import MOST_LISTS, MOST_LISTS_SMS, facts_set, may_list, unpicked_choices
 from intakebot.conversation.state import Because, Conversation, FactEntry, Proposal
 from intakebot.conversation.turn import Facts
 from intakebot.conversation.work import Work
@@ -178,8 +178,9 @@ def eligible(work: Work, question: Question, most: int = MOST_ASKED) -> bool:
         return False
     times = conversation.asked.count(question.id)
     if question.several:
+        lists = MOST_LISTS_SMS if conversation.channel == "sms" else MOST_LISTS
         room = (
-            times < (max(most, MOST_LISTS) if question.tier == "safety" else MOST_LISTS)
+            times < (max(most, lists) if question.tier == "safety" else lists)
             and holds(question.ask_when, work.answers) is True
         )
         return room and len(may_list(work, question)) >= (1 if question.tier == "safety" else 2)
