@@ -49,6 +49,8 @@ SURE = 0.85
 """At and above this certainty a stated value counts as sure (a hedge such as "I think" puts it below)."""
 MOST_PROPOSALS = 6
 """Of one message: as many as a talk keeps. Readings in doubt come first, then guesses."""
+MOST_FOREIGN_WORDS = 3
+"""Of an answer in another language than the talk's ("no idea"); more words are a message in that language."""
 FREE_TYPES = ("text", "count", "amount", "date")
 Offered = tuple[str, str, Sets]
 
@@ -75,14 +77,26 @@ def read(work: Work, text: str, locale: str | None = None) -> Understood:
 
 
 def _understood(work: Work, text: str, locale: str | None, expecting: Expecting | None) -> Heard:
-    return understand(
-        readable(text),
-        work.family,
-        locale or work.conversation.locale,
-        expecting,
-        work.today,
-        known={fact: entry.value for fact, entry in work.facts.items() if entry.value is not None},
+    """In the language of the message; a word or two that say nothing in it may be an answer in another shipped one
+    ("nope" in a German talk)."""
+    own = locale or work.conversation.locale
+    known = {fact: entry.value for fact, entry in work.facts.items() if entry.value is not None}
+    words = readable(text)
+    heard = understand(words, work.family, own, expecting, work.today, known=known)
+    if (
+        expecting is None
+        or heard.facts
+        or heard.choice
+        or heard.reply
+        or len(words.split()) > MOST_FOREIGN_WORDS
+    ):
+        return heard
+    others = (
+        understand(words, work.family, other, expecting, work.today, known=known, proposals=False)
+        for other in work.definitions.locales
+        if other != own
     )
+    return next((each for each in others if each.reply), heard)
 
 
 def _corrects_another(work: Work, apart: Heard, asked: Sequence[str]) -> bool:

@@ -287,3 +287,15 @@ def test_an_answer_that_could_only_be_guessed_at_is_asked_back(definitions):
     assert (pending.kind, pending.fact, pending.value) == ("confirm", "where_on_disc", "anywhere")
     talk.say("yes")
     assert (talk.value("where_on_disc"), talk.status("where_on_disc")) == ("anywhere", "confirmed")
+
+
+@pytest.mark.parametrize(
+    ("said", "value"), [("nope", "no"), ("no", "no"), ("yep", "yes"), ("nein", "no"), ("ja", "yes")]
+)
+def test_a_bare_yes_or_no_counts_in_every_shipped_language(definitions, said, value):
+    talk = ready(definitions, SetAssessor(asks=("bought_used",)))
+    talk.say("auf Deutsch bitte")
+
+    talk.say(said)
+
+    assert (talk.conversation.locale, talk.value("bought_used")) == ("de", value)
