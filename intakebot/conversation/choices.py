@@ -14,7 +14,7 @@ from intakebot.conversation.flow import ask_accept, ask_change, ask_decline, ask
 from intakebot.conversation.guard import key, sign_of
 from intakebot.conversation.handing import hand_off
 from intakebot.conversation.reading import deny, offered_choices, question_of
-from intakebot.conversation.safety import preempt, review
+from intakebot.conversation.safety import preempt, review, unsure
 from intakebot.conversation.state import Because, Pending
 from intakebot.conversation.stopping import stop_writing
 from intakebot.conversation.turn import DecideEstimate, EraseEverything, Reply
@@ -182,6 +182,8 @@ def _check(work: Work, rest: str) -> None:
         deny(work, fact, pending.value)
     elif fact not in work.facts:
         enter(work, fact, None, status="not_known", source="tap")
+    if unsure(work, pending):
+        return
     work.change(pending=None)
     settle(work)
 

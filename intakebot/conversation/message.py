@@ -17,7 +17,7 @@ from intakebot.conversation.guard import is_empty, is_reaction, key, readable
 from intakebot.conversation.handing import hand_off, hours
 from intakebot.conversation.leanings import WEIGHTY, WORTH_ASKING, leanings
 from intakebot.conversation.reading import SURE, Understood, expecting_of, question_of, read
-from intakebot.conversation.safety import preempt, review
+from intakebot.conversation.safety import preempt, review, unsure
 from intakebot.conversation.state import Because, Pending, Proposal
 from intakebot.conversation.steering import (
     ALWAYS_HEARD,
@@ -138,7 +138,7 @@ def _content(work: Work, text: str) -> None:
         return
     understood = read(work, text, _note_language(work, text))
     derive(work)
-    if preempt(work):
+    if preempt(work) or unsure(work, pending):
         return
     review(work)
     if work.conversation.anger >= MOST_ANGER:

@@ -7,6 +7,7 @@ setting the facts, or by entering that the hazard is not there.
 from __future__ import annotations
 
 from intakebot.conversation.handing import hand_off
+from intakebot.conversation.state import Pending
 from intakebot.conversation.turn import Reply
 from intakebot.conversation.work import Work
 
@@ -32,6 +33,28 @@ def preempt(work: Work) -> bool:
     work.note("safety", hazards=list(present))
     work.acks, work.echoed, work.corrected, work.dropped = [], [], [], []
     work.reply(Reply(work.say("safety"), kind="safety"))
+    hand_off(work, "safety", quiet=True)
+    return True
+
+
+def unsure(work: Work, asked: Pending | None) -> bool:
+    """Hand over when the customer is not sure of a hazard that their own words suggested; True when the turn ends here."""
+    if (
+        asked is None
+        or asked.kind != "confirm"
+        or asked.fact is None
+        or work.fact(asked.fact).role != "hazard"
+    ):
+        return False
+    entry = work.facts.get(asked.fact)
+    if entry is None or entry.status != "not_known":
+        return False
+    if "safety" not in work.conversation.holds:
+        work.change(holds=(*work.conversation.holds, "safety"))
+    work.note("safety", hazards=[], unsure=asked.fact)
+    work.acks, work.echoed, work.corrected, work.dropped = [], [], [], []
+    work.change(pending=None)
+    work.reply(Reply(work.say("safety_again"), kind="safety"))
     hand_off(work, "safety", quiet=True)
     return True
 

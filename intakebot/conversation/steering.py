@@ -15,6 +15,7 @@ from intakebot.conversation.flow import ask_accept, ask_decline, go_on, reask, y
 from intakebot.conversation.handing import hand_off
 from intakebot.conversation.labels import value_label
 from intakebot.conversation.reading import deny, leave_open, question_of
+from intakebot.conversation.safety import unsure
 from intakebot.conversation.state import Because, Pending
 from intakebot.conversation.stopping import stop_writing
 from intakebot.conversation.turn import OptIn, Reply, ReplyChoice
@@ -135,6 +136,8 @@ def _not_sure(work: Work) -> None:
         work.acks.append(work.say("noted_not_sure"))
     elif pending is not None and pending.fact is not None and pending.fact not in work.facts:
         enter(work, pending.fact, None, status="not_known", source="text")
+        if unsure(work, pending):
+            return
     work.change(pending=None, misses=0)
     go_on(work)
 

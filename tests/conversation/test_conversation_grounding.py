@@ -299,3 +299,16 @@ def test_a_bare_yes_or_no_counts_in_every_shipped_language(definitions, said, va
     talk.say(said)
 
     assert (talk.conversation.locale, talk.value("bought_used")) == ("de", value)
+
+
+@pytest.mark.parametrize("answer", ["tap", "not sure", "i really could not say"])
+def test_who_is_not_sure_of_a_hazard_they_spoke_of_gets_a_person_and_the_caution(definitions, answer):
+    talk = Talk(definitions, text="my dvd player skips and there was a nasty smell like a hairdryer")
+    assert talk.conversation.pending.fact == "smoke_or_smell"
+    assert "off and unplugged" in talk.said
+
+    talk.tap("check:smoke_or_smell:not_sure") if answer == "tap" else talk.say(answer)
+
+    assert "HandOff" in talk.effects
+    assert "safety" in talk.conversation.holds
+    assert "off and unplugged" in talk.said
