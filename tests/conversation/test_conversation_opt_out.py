@@ -34,9 +34,11 @@ WISHES = [
     json.loads(line)
     for line in Path(__file__).with_name("wishes_opened.jsonl").read_text(encoding="utf-8").splitlines()
 ]
-"""295 opt-outs by another hand, told to vary the wording as much as it could: the patterns alone missed 119 of them, scored once
-while unseen; and 170 wishes for a person and what looks like one, by the hand that wrote the code. All opened: the leanings are
-fitted to them, so how far they carry is told by the cross-validation of `fit_leanings.py`, not by these tests.
+"""Two batches by another hand, told to vary the wording as much as it could, and 170 sentences by the hand that wrote the code. Each
+batch was scored once while unseen. Of 295 English opt-outs the patterns alone missed 119; the leanings were then fitted to these. Of what
+came next, patterns and leanings together: of 90 German opt-outs 35 followed, 18 asked about, 37 missed; of 115 English wishes for a
+person 41, 39 and 35, of 50 German ones 16, 20 and 14; of 450 others 7 taken for an opt-out, 35 asked about. All are opened and fitted
+to now: how far that carries is told by the cross-validation of `fit_leanings.py`, not by these tests.
 """
 
 
